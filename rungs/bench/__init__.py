@@ -1,0 +1,1 @@
+"""The terminal bench: a face that shows a session and passes on what the user does."""

@@ -1,0 +1,67 @@
+"""The help of the bench: what the screen shows, the signs, and every key."""
+
+from __future__ import annotations
+
+from rungs.bench.keys import KEYS
+from rungs.bench.pages import Line, Signs
+from rungs.draw.words import COIL_LEGEND, CONTACT_LEGEND, fold
+
+SIMULATION = (
+    "This is a simulation. No switch, relay or load outside this program is read or moved, "
+    "and what works here must still be tried on the real panel."
+)
+
+HOW = (
+    "Current runs from left to right and the rungs are worked from top to bottom, scan after scan. "
+    "A conductor that carries current is drawn heavy, one that does not is light and broken.",
+    "In a rung without power the first open contact that stops the current is marked. "
+    "What changed a moment ago is underlined.",
+    "A switch shows two things: what the hand does (released, operated, tapped) and whether current "
+    "can flow round its wire. An NC contact is closed at rest.",
+    "An underlined contact above the rung that drives it shows what that rung read: "
+    "the state that the scan before left.",
+)
+
+
+def help_lines(width: int, signs: Signs) -> list[Line]:
+    """The help in lines of at most `width` columns."""
+    lines: list[Line] = []
+
+    def say(text: str, tone: str = "plain", indent: int = 0) -> None:
+        for part in fold(text, max(10, width - indent)):
+            lines.append(((" " * indent + part, tone),))
+
+    say(SIMULATION, "stop")
+    for paragraph in HOW:
+        lines.append(())
+        say(paragraph)
+    lines += [(), (("SIGNS", "title"),)]
+    for sign, meaning in _legend(signs):
+        lines.append(_entry(sign, meaning, width, 8))
+    lines += [(), (("KEYS", "title"),)]
+    for key in KEYS:
+        shown = key.keys.replace("question_mark", "?").replace(",", " ")
+        first, *rest = fold(f"{key.text}: {key.tooltip}", max(10, width - 18))
+        lines.append(((f"{shown:17} ", "title"), (first, "plain")))
+        lines += [((" " * 18 + part, "plain"),) for part in rest]
+    return lines
+
+
+def _entry(sign: str, meaning: str, width: int, tab: int) -> Line:
+    return ((f"{sign:{tab}}", "title"), (meaning[: max(0, width - tab)], "plain"))
+
+
+def _legend(signs: Signs) -> list[tuple[str, str]]:
+    return [
+        (signs.on, "coil on, timer or clock contact closed, load on"),
+        (signs.off, "coil off, contact open, load off"),
+        (signs.pressed, "switch operated"),
+        (signs.free, "switch released"),
+        (signs.closed, "circuit closed: current can flow round the wire"),
+        (signs.open, "circuit open"),
+        (signs.broken, "wire broken: the circuit is open whatever the switch does"),
+        (signs.shorted, "wire shorted: the circuit is closed whatever the switch does"),
+        ("R1 x o*", "a relay with an NC contact: first its coil, then its load"),
+        *((f"( {letter} )", meaning) for letter, meaning in COIL_LEGEND.items()),
+        *((f"|{letter}|", meaning) for letter, meaning in CONTACT_LEGEND.items()),
+    ]

@@ -1,0 +1,105 @@
+"""A widget that shows lines of toned text and paints only those that changed.
+
+One widget for a whole list, whatever its length: the screen library costs by the widget, and a
+panel may have hundreds of devices.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.segment import Segment
+from rich.style import Style
+from textual import events
+from textual.geometry import Size
+from textual.message import Message
+from textual.scroll_view import ScrollView
+from textual.strip import Strip
+
+from rungs.bench.pages import TONES, Line
+
+
+class Lines(ScrollView, can_focus=False):
+    """Shows what `show` was given last."""
+
+    COMPONENT_CLASSES = {f"lines--{tone}" for tone in TONES}
+    DEFAULT_CSS = """
+    Lines {
+        background: $background;
+        color: $foreground;
+        scrollbar-size-vertical: 1;
+        scrollbar-size-horizontal: 0;
+        & > .lines--plain { color: $foreground; }
+        & > .lines--quiet { color: $text-muted; }
+        & > .lines--live { color: $text-accent; text-style: bold; }
+        & > .lines--wrong { color: $text-error; text-style: bold; }
+        & > .lines--stop { color: $text-warning; text-style: bold; }
+        & > .lines--title { color: $foreground; text-style: bold; }
+        & > .lines--pick { background: $boost; }
+        & > .lines--glow { text-style: underline; }
+        &.-plain-bars { scrollbar-size-vertical: 0; }
+    }
+    """
+
+    class Pressed(Message):
+        """A mouse button came down on a line: `line` counts from 0, also in what is scrolled away."""
+
+        def __init__(self, lines: Lines, line: int, column: int) -> None:
+            super().__init__()
+            self.lines = lines
+            self.line = line
+            self.column = column
+
+        @property
+        def control(self) -> Lines:
+            """The widget it happened on."""
+            return self.lines
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self._lines: list[Line] = []
+        self._styles: dict[str, Style] = {}
+
+    def show(self, lines: Sequence[Line]) -> None:
+        """Show other lines; those that are as before are not painted again."""
+        old, self._lines = self._lines, list(lines)
+        if len(old) != len(self._lines):
+            self.virtual_size = Size(self.size.width, len(self._lines))
+            self.refresh()
+            return
+        for y, (before, after) in enumerate(zip(old, self._lines, strict=True)):
+            if before != after:
+                self.refresh_line(y)
+
+    def tone_style(self, tone: str) -> Style:
+        """The style of a tone; never None, which a screen without colours cannot paint."""
+        style = self._styles.get(tone)
+        if style is None:
+            style = self.rich_style
+            for part in tone.split():
+                style += self.get_component_rich_style(f"lines--{part}", partial=True)
+            self._styles[tone] = style
+        return style
+
+    def notify_style_update(self) -> None:
+        """Another theme, or another pseudo-class: the styles are read again."""
+        self._styles = {}
+        super().notify_style_update()
+
+    def render_line(self, y: int) -> Strip:
+        """Paint one line of the pane."""
+        at = y + self.scroll_offset.y
+        return self.strip_of(self._lines[at] if at < len(self._lines) else ())
+
+    def strip_of(self, line: Line) -> Strip:
+        """A line in the width of the pane."""
+        segments = [Segment(text, self.tone_style(tone)) for text, tone in line if text]
+        width = self.size.width
+        return Strip(segments).adjust_cell_length(width, self.tone_style("")).simplify()
+
+    def on_click(self, event: events.Click) -> None:
+        """Say which line was meant."""
+        offset = event.get_content_offset(self)
+        if offset is not None:
+            line = offset.y + self.scroll_offset.y
+            self.post_message(self.Pressed(self, line, offset.x))

@@ -1,0 +1,58 @@
+"""`rungs explain`: what a finding means, and the forms of the language."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from difflib import get_close_matches
+from pathlib import Path
+from textwrap import indent, wrap
+
+from rungs import language
+from rungs.cli.exits import FINE, CliError
+from rungs.findings import CODES
+from rungs.language.words import FORMS
+
+
+def configure(parser: ArgumentParser) -> None:
+    """The options of the verb."""
+    parser.add_argument(
+        "topic",
+        metavar="CODE",
+        nargs="?",
+        help="the code of a finding, one statement such as 'clock', 'statements', or 'language'",
+    )
+
+
+def run(args: Namespace) -> int:
+    """Print the explanation."""
+    topic = args.topic
+    if topic is None:
+        print(
+            "\n".join(
+                f"{code:<20}{entry.severity:<9}{entry.title}" for code, entry in CODES.items()
+            )
+        )
+    elif topic == "language":
+        print((Path(language.__file__).parent / "reference.md").read_text(encoding="utf-8"))
+    elif topic == "statements":
+        print("\n".join(FORMS.values()))
+    elif topic in CODES:
+        print(explanation(topic))
+    elif topic in FORMS:
+        print(FORMS[topic])
+    else:
+        close = get_close_matches(topic, [*CODES, *FORMS], n=1)
+        guess = f"; did you mean '{close[0]}'?" if close else "; see: rungs explain"
+        raise CliError(f"there is no finding '{topic}'{guess}")
+    return FINE
+
+
+def explanation(code: str) -> str:
+    """The text about one code, with an example where one helps."""
+    entry = CODES[code]
+    parts = [f"{code} ({entry.severity}): {entry.title}", "", *wrap(entry.text, 88)]
+    if entry.example:
+        parts += ["", "instead of", indent(entry.example, "    ")]
+    if entry.better:
+        parts += ["write", indent(entry.better, "    ")]
+    return "\n".join(parts)

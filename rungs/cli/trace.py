@@ -1,0 +1,117 @@
+"""`rungs trace`: a program played against a table of circuit states, scan for scan."""
+
+from __future__ import annotations
+
+import csv
+import io
+import sys
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterable
+from datetime import date, time
+from typing import TextIO
+
+from rungs.cli.common import (
+    add_json,
+    load,
+    read_source,
+    show_findings,
+    show_warnings,
+    write_result,
+)
+from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
+from rungs.language.tree import Word
+from rungs.program.nodes import Program
+from rungs.program.values import read_duration
+from rungs.report.text import say
+from rungs.scan.calendar import build_calendar
+from rungs.scan.trace import (
+    MOST_ROWS,
+    TraceRow,
+    columns,
+    read_stimulus,
+    trace,
+    trace_changes,
+)
+
+
+def configure(parser: ArgumentParser) -> None:
+    """The options of the verb."""
+    parser.add_argument("file", metavar="PROGRAM", help="the panel file, or - for standard input")
+    parser.add_argument("stimulus", metavar="STIMULUS.csv", help="circuit states by time")
+    parser.add_argument(
+        "--start",
+        metavar="TIME",
+        help='wall time at t = 0 in the site\'s zone, as "2026-11-25T22:45:00"',
+    )
+    parser.add_argument("--period", default="10ms", help="time from scan to scan (10ms)")
+    parser.add_argument("--changes", action="store_true", help="only scans that change something")
+    parser.add_argument("--every-scan", action="store_true", help="make each scan, never jump")
+    parser.add_argument("-o", "--output", metavar="OUT.csv", help="write there, not to the screen")
+    add_json(parser)
+
+
+def run(args: Namespace) -> int:
+    """Write the trace as CSV, or as one JSON object."""
+    if args.file == "-" and args.stimulus == "-":
+        raise CliError("only one of PROGRAM and STIMULUS.csv can be standard input")
+    program, findings = load(args.file, args.json)
+    show_warnings(findings, program.source)
+    source, unreadable = read_source(args.stimulus)
+    stimulus, wrong = ((), unreadable) if unreadable else read_stimulus(source, program)
+    if wrong:
+        show_findings(wrong, source)
+        return FINDINGS
+    period = _period(args.period)
+    if not args.changes and stimulus[-1].t // period > MOST_ROWS:
+        raise CliError(f"the trace would have more than {MOST_ROWS:,} rows; add --changes")
+    start = _start(args.start, program)
+    if start is None and program.clocks:
+        say("rungs: without --start the clocks begin at 2026-01-05T00:00:00")
+    play = trace_changes if args.changes else trace
+    rows = play(program, stimulus, start, period, not args.every_scan)
+    if args.json:
+        # pydantic takes longer to load than most commands take to run
+        from rungs.report.model import TraceModel
+
+        model = TraceModel(
+            file=program.source.name,
+            period_ms=period,
+            columns=["t_ms", *columns(program)],
+            rows=[[t, *map(int, values)] for t, values in rows],
+        )
+        write_result(args.output, model.model_dump_json() + "\n")
+    elif args.output is None or args.output == "-":
+        _write_csv(sys.stdout, program, rows)
+    else:
+        text = io.StringIO()
+        _write_csv(text, program, rows)
+        write_result(args.output, text.getvalue())
+    return FINE
+
+
+def _write_csv(stream: TextIO, program: Program, rows: Iterable[TraceRow]) -> None:
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow(["t_ms", *columns(program)])
+    writer.writerows([t, *map(int, values)] for t, values in rows)
+
+
+def _period(text: str) -> int:
+    got = read_duration(Word(text))
+    if not isinstance(got, int) or got > 60_000:
+        raise CliError(f"'{text}' is no period; write it as 10ms, at most 60s", WRONG_CALL)
+    return got
+
+
+def _start(text: str | None, program: Program) -> int | None:
+    """The wall time of an ISO 8601 local date and time in the site's zone, ms UTC."""
+    if text is None:
+        return None
+    day_text, _, time_text = text.replace(" ", "T").partition("T")
+    try:
+        day, at = date.fromisoformat(day_text), time.fromisoformat(time_text or "00:00")
+    except ValueError as error:
+        raise CliError(f"'{text}' is no date and time; write 2026-11-25T22:45:00") from error
+    if at.tzinfo is not None or not 1970 <= day.year <= 2199:
+        raise CliError(f"'{text}' is not a local time between 1970 and 2199")
+    ms = ((at.hour * 60 + at.minute) * 60 + at.second) * 1_000 + at.microsecond // 1_000
+    return build_calendar(program).zone.instant(day, ms)

@@ -1,0 +1,1 @@
+"""The ladder as a drawing: placement first, then painters that turn it into text."""

@@ -1,0 +1,172 @@
+"""The words in a drawing: captions, symbol letters, and text made safe and folded to a width.
+
+Kept apart from the drawing itself because every drawing of a ladder, in whatever medium, has to say
+the same words beside the same symbols.
+"""
+
+from __future__ import annotations
+
+from typing import assert_never
+from unicodedata import category, east_asian_width
+
+from rungs.program.nodes import Action, Compare, Contact, Counter, Device, Leaf, Timer
+
+JOINERS = "\u200c\u200d"  # invisible, but scripts need them to spell words
+UNPRINTABLE = ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp")
+
+# The order is that of the legend. S and R are the set and reset coils, P and N the edge contacts of
+# IEC 61131-3; the other letters are the first of a plain word.
+COIL_LEGEND = {
+    "S": "latch",
+    "R": "unlatch",
+    "T": "timer",
+    "C": "counter",
+    "I": "impulse: flips when the rung gains power",
+    "D": "counts down by one when the rung gains power",
+    "Z": "resets to zero while the rung has power",
+}
+CONTACT_LEGEND = {
+    "P": "closed for one scan when it rises",
+    "N": "closed for one scan when it falls",
+    "/P": "open for one scan when it rises",
+    "/N": "open for one scan when it falls",
+}
+
+
+def contact_letters(leaf: Leaf) -> str:
+    """What stands between the two bars of a contact: blank NO, `/` NC, `P` `N` edges (IEC 61131-3).
+
+    A negated edge has both the stroke and the letter.
+    """
+    if isinstance(leaf, Compare):
+        return " "
+    match leaf.kind:
+        case "rising":
+            return "/P" if leaf.negated else "P"
+        case "falling":
+            return "/N" if leaf.negated else "N"
+        case "closed" | "timing" | "first_scan" | "broken" | "shorted" | "load":
+            return "/" if leaf.negated else " "
+        case _:
+            assert_never(leaf.kind)
+
+
+def contact_caption(leaf: Leaf) -> str:
+    """The words under a contact, as the program text has them; only an edge's `not` is said."""
+    if isinstance(leaf, Compare):
+        return f"{leaf.name} {leaf.op} {leaf.number}"
+    match leaf.kind:
+        case "closed":
+            return leaf.name
+        case "rising" | "falling":
+            return f"{'not ' if leaf.negated else ''}{leaf.kind} {leaf.name}"
+        case "broken" | "shorted":
+            return f"{leaf.kind} {leaf.name}"
+        case "timing" | "load":
+            return f"{leaf.name}.{leaf.kind}"
+        case "first_scan":
+            return "first_scan"
+        case _:
+            assert_never(leaf.kind)
+
+
+def coil_letter(action: Action, device: Device | None) -> str:
+    """What stands in the parentheses of a coil; `device` is what the action drives."""
+    match action.verb:
+        case "coil":
+            if isinstance(device, Timer):
+                return "T"
+            return "C" if isinstance(device, Counter) else " "
+        case "latch":
+            return "S"
+        case "unlatch":
+            return "R"
+        case "impulse":
+            return "I"
+        case "down":
+            return "D"
+        case "reset":
+            return "Z"
+        case _:
+            assert_never(action.verb)
+
+
+def is_edge(leaf: Leaf) -> bool:
+    """Whether a leaf is a contact that remembers, and so has a letter of its own."""
+    return isinstance(leaf, Contact) and leaf.kind in ("rising", "falling")
+
+
+def safe(text: str, ascii_only: bool = False) -> str:
+    """`text` on one line and harmless to a terminal.
+
+    Control characters, direction marks, surrogates and unassigned characters become `?`, spaces of
+    every kind a plain space; with `ascii_only` so does everything else that is not ASCII.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    if ascii_only:
+        return "".join(c if " " <= c <= "~" else " " if c.isspace() else "?" for c in text)
+    return "".join(_safe_character(c) for c in text)
+
+
+def _safe_character(character: str) -> str:
+    kind = category(character)
+    if kind == "Zs" or character in "\t\n\r":
+        return " "
+    return "?" if kind in UNPRINTABLE and character not in JOINERS else character
+
+
+def columns(text: str) -> int:
+    """How many columns of a terminal `text` takes (UAX #11: wide ones two, marks none)."""
+    return len(text) if text.isascii() else sum(_column_count(c) for c in text)
+
+
+def _column_count(character: str) -> int:
+    if character in JOINERS or category(character) in ("Mn", "Me"):
+        return 0
+    return 2 if east_asian_width(character) in "WF" else 1
+
+
+def fold(text: str, width: int) -> tuple[str, ...]:
+    """`text` in lines of at most `width` (2 or more) columns, nothing lost but spaces.
+
+    Lines break at spaces; a word that is too long breaks after an underscore, or else where it must.
+    """
+    if columns(text) <= width and "  " not in text:
+        return (text.strip(),)
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        joined = f"{line} {word}" if line else word
+        if columns(joined) <= width:
+            line = joined
+            continue
+        if line:
+            lines.append(line)
+        while columns(word) > width:
+            cut = _cut(word, width)
+            lines.append(word[:cut])
+            word = word[cut:]
+        line = word
+    if line or not lines:
+        lines.append(line)
+    return tuple(lines)
+
+
+def _cut(word: str, width: int) -> int:
+    """How many characters of a too long word go on a line of `width` columns; at least one."""
+    taken = at = 0
+    for at, character in enumerate(word):
+        taken += _column_count(character)
+        if taken > width:
+            break
+    underscore = word.rfind("_", 1, at)
+    return underscore + 1 if underscore >= at // 2 else max(at, 1)
+
+
+def caption_lines(text: str, width: int, limit: int) -> tuple[str, ...]:
+    """`text` folded to at most `limit` lines; what is beyond them is cut and marked by dots."""
+    lines = fold(text, width)
+    if len(lines) <= limit:
+        return lines
+    return (*lines[: limit - 1], lines[limit - 1][: width - 3] + "...")

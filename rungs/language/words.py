@@ -1,0 +1,105 @@
+"""The words of the language, and the forms of its statements as one shows them to a user.
+
+One table serves the parser's recovery, the help texts and the suggestions for slips of the pen.
+"""
+
+from __future__ import annotations
+
+STATEMENTS = (
+    "title",
+    "site",
+    "supply",
+    "input",
+    "output",
+    "relay",
+    "timer",
+    "counter",
+    "clock",
+    "holiday",
+    "rung",
+    "never",
+    "always",
+    "require",
+    "assume",
+    "scenario",
+)
+
+STEPS = (
+    "begin",
+    "operate",
+    "release",
+    "tap",
+    "break",
+    "short",
+    "mend",
+    "power",
+    "wait",
+    "until",
+    "expect",
+    "set",
+)
+
+# Words that a circuit could not tell from a contact.
+RESERVED = frozenset({"and", "or", "not", "first_scan"})
+
+WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
+
+LOAD_KINDS = ("led", "lamp", "coil", "motor", "valve", "resistive", "electronic")
+
+DURATION_UNITS = {"ms": 1, "s": 1_000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
+
+FORMS = {
+    "title": 'title "Boathouse lights"',
+    "site": 'site "Name" zone "Europe/Oslo" latitude 60.39 longitude 5.32 holidays "NO"',
+    "supply": "supply NAME 24 V 4 A",
+    "input": 'input NAME at I1 maintained NO debounce 30ms wire 14 m 0.75 mm2 "Label"',
+    "output": "output NAME at R1 NO retained "
+    + 'load 24 V 1.2 A led from SUPPLY wire 14 m 1.5 mm2 "Label"',
+    "relay": 'relay NAME retained "Label"',
+    "timer": 'timer NAME on-delay 5s "Label" '
+    + "(or off-delay, pulse, accumulating, flasher 1s on 1s off)",
+    "counter": 'counter NAME to 12 retained "Label"',
+    "clock": "clock NAME from 19:00 to 22:30 on Mon-Fri between 05-01 and 09-30 except holidays"
+    " (or clock NAME at 23:00 daily catch up 10min)",
+    "holiday": "holiday NAME on 12-24 to 12-26",
+    "rung": 'rung "Label" a and (b or not c) -> lamp, latch alarm',
+    "never": 'never "Label" a and b',
+    "always": 'always "Label" a or b',
+    "require": 'require "Label" when a then b within 2s',
+    "assume": 'assume "Label" never a and b',
+    "scenario": 'scenario "Label" and then steps: '
+    + "begin Wed 2026-11-25 22:45, operate NAME, release NAME, tap NAME for 200ms, break NAME, "
+    + "short NAME, mend NAME, power off for 5s, power on, wait 30s, until 22:00, "
+    + "expect a and not b within 2s, expect steady a for 5s, set clock 22:59",
+}
+
+# The order in which the formatter writes the parts of a declaration; trees hold them in this order.
+OPTION_ORDER = (
+    "at",
+    "maintained",
+    "momentary",
+    "NO",
+    "NC",
+    "on-delay",
+    "off-delay",
+    "pulse",
+    "accumulating",
+    "flasher",
+    "to",
+    "window",
+    "event",
+    "daily",
+    "on",
+    "between",
+    "except holidays",
+    "catch up",
+    "retained",
+    "debounce",
+    "load",
+    "from",
+    "wire",
+    "label",
+    "zone",
+    "latitude",
+    "holidays",
+)

@@ -1,0 +1,1 @@
+"""The checked program: the frozen data that everything else reads."""

@@ -1,0 +1,337 @@
+"""What can be said of a program without running it: warnings and notes.
+
+Each check is one function from the program to findings, so that adding one touches nothing else.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+
+from rungs.findings import Finding
+from rungs.program.nodes import (
+    Circuit,
+    Clock,
+    Contact,
+    Counter,
+    Input,
+    Output,
+    Program,
+    Relay,
+    Rung,
+    Timer,
+    leaves,
+)
+from rungs.program.rules import drivers, readers
+from rungs.program.worlds import possible
+
+_STOP_NAME = re.compile(
+    r"(?:^|_)(?:stop|estop|halt|emergency|mushroom)(?:_|[0-9]|$)", re.IGNORECASE
+)
+_STOP_LABEL = re.compile(r"\b(?:emergency|e-stop|stop (?:button|switch|device))\b", re.IGNORECASE)
+
+
+def lint(program: Program) -> tuple[Finding, ...]:
+    """Every warning and note about a program that has no errors."""
+    return tuple(finding for check in CHECKS for finding in check(program))
+
+
+def _never_read(program: Program) -> Iterator[Finding]:
+    read = readers(program)
+    driven = drivers(program)
+    for device in program.devices:
+        if isinstance(device, Relay | Timer | Counter) and device.name not in read:
+            actions = driven.get(device.name)
+            if actions:
+                yield Finding(
+                    "never-read",
+                    f"'{device.name}' is driven and never read",
+                    actions[0][1].span,
+                    "what it does has no effect on the panel",
+                    "read its contact in a rung, or take it out",
+                    ((device.name_span, "declared here"),),
+                )
+
+
+def _never_unlatched(program: Program) -> Iterator[Finding]:
+    for name, actions in drivers(program).items():
+        latches = [a for _, a in actions if a.verb == "latch"]
+        undone = any(a.verb in ("unlatch", "impulse") for _, a in actions)
+        if latches and not undone:
+            device = program.by_name[name]
+            kept = isinstance(device, Output | Relay) and device.retained
+            until = "for ever, even through a power cut" if kept else "until the power goes"
+            yield Finding(
+                "never-unlatched",
+                f"'{name}' is latched and never unlatched",
+                latches[0].span,
+                f"once on, it stays on {until}",
+                f"write a rung that unlatches it: rung ... -> unlatch {name}",
+            )
+
+
+def _impossible(program: Program) -> Iterator[Finding]:
+    for rung in program.rungs:
+        yield from _cannot(rung.circuit, f"the circuit of rung {rung.number}", program)
+    for item in program.properties:
+        if item.when is not None:
+            yield from _cannot(item.when, "the condition behind 'when'", program)
+        subject = "the circuit behind 'then'" if item.when is not None else f"'{item.kind}'"
+        yield from _cannot(item.circuit, subject, program)
+
+
+def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Finding]:
+    closes, opens = possible(circuit, program)
+    if not closes:
+        yield Finding(
+            "never-closes",
+            f"{subject} can never close",
+            circuit.span,
+            "two of its contacts in series exclude each other, so it never conducts",
+            "look for a contact and its opposite, or 'and' written where 'or' is meant",
+        )
+    elif not opens:
+        yield Finding(
+            "never-opens",
+            f"{subject} can never open",
+            circuit.span,
+            "two of its contacts in parallel make up for each other, so it always conducts",
+            "look for a contact and its opposite, or 'or' written where 'and' is meant",
+        )
+
+
+def _dead_edges(program: Program) -> Iterator[Finding]:
+    still = _unchanging(program)
+    contacts = [leaf for rung in program.rungs for leaf in leaves(rung.circuit)]
+    for item in program.properties:
+        contacts += leaves(item.circuit)
+        contacts += leaves(item.when) if item.when is not None else ()
+    for leaf in contacts:
+        if isinstance(leaf, Contact) and leaf.kind in ("rising", "falling") and leaf.name in still:
+            yield Finding(
+                "dead-edge",
+                f"'{leaf.name}' never changes, so it has no {leaf.kind} edge",
+                leaf.span,
+                "the contact never closes",
+                still[leaf.name],
+            )
+
+
+def _unchanging(program: Program) -> dict[str, str]:
+    """Devices whose contact never changes after power-up, each with what to do about it."""
+    driven = drivers(program)
+    circuit_of = {rung.number: rung.circuit for rung in program.rungs}
+    still: dict[str, str] = {}
+    for device in program.devices:
+        if isinstance(device, Clock):
+            if device.end is not None and device.begin == device.end:
+                still[device.name] = "give the window a length"
+            continue
+        if isinstance(device, Input):
+            continue
+        actions = driven.get(device.name, [])
+        closing = [n for n, a in actions if a.verb in ("coil", "latch", "impulse")]
+        if not actions:
+            still[device.name] = "drive it with a rung"
+        elif all(not possible(circuit_of[n], program)[0] for n in closing):
+            still[device.name] = "no rung ever switches it on; correct the rung that should"
+    return still
+
+
+def _read_before_coil(program: Program) -> Iterator[Finding]:
+    """Contacts read above their coil where another order of the rungs would show them at once.
+
+    A circle of rungs that read each other (seal-in, interlocks) has a late reading in any order, so
+    only readings between rungs of different circles are told; and only where they reach an output.
+    """
+    coil_rung = {
+        action.name: rung.number
+        for rung in program.rungs
+        for action in rung.actions
+        if action.verb == "coil"
+    }
+    late = [
+        (rung, leaf, coil_rung[leaf.name])
+        for rung in program.rungs
+        for leaf in leaves(rung.circuit)
+        if coil_rung.get(leaf.name, 0) > rung.number
+    ]
+    if not late:
+        return
+    follows = _followers(program)
+    circle = _circles(program.rungs, follows)
+    reaches = _reach_outputs(program, follows)
+    told: set[tuple[int, str]] = set()
+    for rung, leaf, coil in late:
+        key = (rung.number, leaf.name)
+        if circle[rung.number] == circle[coil] or rung.number not in reaches or key in told:
+            continue
+        told.add(key)
+        yield Finding(
+            "read-before-coil",
+            f"rung {rung.number} reads '{leaf.name}', which rung {coil} below it drives",
+            leaf.span,
+            f"it sees '{leaf.name}' as it was one scan before and acts one scan late",
+            f"move rung {rung.number} below rung {coil}",
+        )
+
+
+def _followers(program: Program) -> dict[int, set[int]]:
+    """For each rung the rungs that read something it drives."""
+    reading: dict[str, set[int]] = {}
+    for rung in program.rungs:
+        for leaf in leaves(rung.circuit):
+            reading.setdefault(leaf.name, set()).add(rung.number)
+    follows: dict[int, set[int]] = {rung.number: set() for rung in program.rungs}
+    moved: dict[str, set[int]] = {}
+    for rung in program.rungs:
+        for action in rung.actions:
+            follows[rung.number] |= reading.get(action.name, set())
+            moved.setdefault(action.name, set()).add(rung.number)
+    # rungs that move one device act on each other's result, whatever their order
+    for numbers in moved.values():
+        if len(numbers) > 1:
+            first = min(numbers)
+            for number in numbers - {first}:
+                follows[first].add(number)
+                follows[number].add(first)
+    return follows
+
+
+def _circles(rungs: tuple[Rung, ...], follows: dict[int, set[int]]) -> dict[int, int]:
+    """The strongly connected part of each rung, by Tarjan's algorithm without recursion."""
+    index: dict[int, int] = {}
+    low: dict[int, int] = {}
+    part: dict[int, int] = {}
+    stack: list[int] = []
+    for rung in rungs:
+        if rung.number in index:
+            continue
+        work = [(rung.number, iter(follows[rung.number]))]
+        index[rung.number] = low[rung.number] = len(index)
+        stack.append(rung.number)
+        while work:
+            number, rest = work[-1]
+            for other in rest:
+                if other not in index:
+                    index[other] = low[other] = len(index)
+                    stack.append(other)
+                    work.append((other, iter(follows[other])))
+                    break
+                if other not in part:
+                    low[number] = min(low[number], index[other])
+            else:
+                work.pop()
+                if work:
+                    low[work[-1][0]] = min(low[work[-1][0]], low[number])
+                if low[number] == index[number]:
+                    while True:
+                        member = stack.pop()
+                        part[member] = number
+                        if member == number:
+                            break
+    return part
+
+
+def _reach_outputs(program: Program, follows: dict[int, set[int]]) -> set[int]:
+    """The rungs that act on an output, themselves or through others."""
+    before: dict[int, set[int]] = {number: set() for number in follows}
+    for number, others in follows.items():
+        for other in others:
+            before[other].add(number)
+    outputs = {output.name for output in program.outputs}
+    found = {r.number for r in program.rungs if any(a.name in outputs for a in r.actions)}
+    open_ends = list(found)
+    while open_ends:
+        for number in before[open_ends.pop()] - found:
+            found.add(number)
+            open_ends.append(number)
+    return found
+
+
+def _unlatch_above(program: Program) -> Iterator[Finding]:
+    for name, actions in drivers(program).items():
+        last = max((i for i, (_, a) in enumerate(actions) if a.verb == "latch"), default=-1)
+        for index, (number, action) in enumerate(actions):
+            if action.verb == "unlatch" and index < last:
+                below = actions[last][0]
+                yield Finding(
+                    "unlatch-above-latch",
+                    f"rung {number} unlatches '{name}' and rung {below} below it latches it",
+                    action.span,
+                    f"with both circuits closed the latch wins and '{name}' stays on",
+                    f"move the unlatch rung below rung {below}",
+                    ((actions[last][1].span, "the latch"),),
+                )
+
+
+def _empty_windows(program: Program) -> Iterator[Finding]:
+    for clock in program.clocks:
+        if clock.end is not None and clock.begin == clock.end:
+            yield Finding(
+                "empty-window",
+                f"the window of '{clock.name}' begins and ends at the same time",
+                clock.span,
+                "its contact never closes",
+                "write another end; a contact that is always closed needs no clock",
+            )
+
+
+def _stops(program: Program) -> Iterator[Finding]:
+    for device in program.inputs:
+        stop = _STOP_NAME.search(device.name) or _STOP_LABEL.search(device.label)
+        if stop and device.side == "NO":
+            yield Finding(
+                "stop-wired-no",
+                f"'{device.name}' stops something and is wired normally open",
+                device.name_span,
+                "with a broken wire it fails to stop, and nobody sees it before it is needed",
+                f"wire it NC and read '{device.name}' as closed while not pressed",
+            )
+
+
+def _site(program: Program) -> Iterator[Finding]:
+    if program.clocks and program.site.span.end == 0:
+        yield Finding(
+            "no-site",
+            "the file has clocks and no site",
+            program.clocks[0].span,
+            "the clocks run by UTC and not by the time on the wall",
+            'write: site zone "Europe/Oslo"',
+        )
+
+
+def _unused(program: Program) -> Iterator[Finding]:
+    read = readers(program)
+    driven = drivers(program)
+    for device in program.devices:
+        if isinstance(device, Input) and device.name not in read:
+            yield Finding(
+                "unused-input",
+                f"nothing reads '{device.name}'",
+                device.name_span,
+                "operating it changes nothing",
+                "read it in a rung, or take it out",
+            )
+        elif isinstance(device, Output) and device.name not in driven:
+            yield Finding(
+                "undriven-output",
+                f"no rung drives '{device.name}'",
+                device.name_span,
+                "its coil stays off",
+                f"drive it with a rung: rung ... -> {device.name}",
+            )
+
+
+CHECKS: tuple[Callable[[Program], Iterator[Finding]], ...] = (
+    _never_read,
+    _never_unlatched,
+    _impossible,
+    _dead_edges,
+    _read_before_coil,
+    _unlatch_above,
+    _empty_windows,
+    _stops,
+    _site,
+    _unused,
+)

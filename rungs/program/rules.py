@@ -1,0 +1,184 @@
+"""Errors of the program as a whole: who drives what, what shares a terminal, what feeds which load.
+
+These need every rung and every declaration at once, so they run on the built program.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+
+from rungs.findings import Finding
+from rungs.program.nodes import (
+    Action,
+    Circuit,
+    Counter,
+    Device,
+    Expect,
+    ExpectSteady,
+    Input,
+    Leaf,
+    Output,
+    Program,
+    Relay,
+    SunTime,
+    Supply,
+    Timer,
+    leaves,
+)
+
+_WORDS = {Relay: "relay", Timer: "timer", Counter: "counter"}
+
+
+def check_rules(program: Program) -> tuple[Finding, ...]:
+    """Every error that the whole program shows."""
+    return (
+        *_coils(program),
+        *_undriven(program),
+        *_terminals(program),
+        *_supplies(program),
+        *_sun(program),
+    )
+
+
+def drivers(program: Program) -> dict[str, list[tuple[int, Action]]]:
+    """For each driven device its actions, each with the number of its rung, in scan order."""
+    found: dict[str, list[tuple[int, Action]]] = defaultdict(list)
+    for rung in program.rungs:
+        for action in rung.actions:
+            found[action.name].append((rung.number, action))
+    return found
+
+
+def circuits(program: Program) -> Iterator[Circuit]:
+    """Every circuit of the file: of rungs, properties and expectations, in file order by kind."""
+    for rung in program.rungs:
+        yield rung.circuit
+    for item in program.properties:
+        if item.when is not None:
+            yield item.when
+        yield item.circuit
+    for scenario in program.scenarios:
+        for step in scenario.steps:
+            if isinstance(step, Expect | ExpectSteady):
+                yield step.circuit
+
+
+def readers(program: Program) -> dict[str, list[Leaf]]:
+    """For each device that is read anywhere, the contacts that read it."""
+    found: dict[str, list[Leaf]] = defaultdict(list)
+    for circuit in circuits(program):
+        for leaf in leaves(circuit):
+            if leaf.name:
+                found[leaf.name].append(leaf)
+    return found
+
+
+def _coils(program: Program) -> Iterator[Finding]:
+    for name, actions in drivers(program).items():
+        coils = [(n, a) for n, a in actions if a.verb == "coil"]
+        latches = [(n, a) for n, a in actions if a.verb in ("latch", "unlatch", "impulse")]
+        for number, action in coils[1:]:
+            first_number, first = coils[0]
+            yield Finding(
+                "second-coil",
+                f"'{name}' has a coil in rung {first_number} and another in rung {number}",
+                action.span,
+                f"rung {number} would decide alone, and rung {first_number} would do nothing",
+                "join the two circuits with 'or' in one rung",
+                ((first.span, "the first coil"),),
+            )
+        if coils and latches:
+            number, action = latches[0]
+            yield Finding(
+                "coil-and-latch",
+                f"'{name}' has a coil in rung {coils[0][0]} and is also moved by '{action.verb}'",
+                action.span,
+                f"the coil sets '{name}' in every scan and undoes what '{action.verb}' does",
+                "use latch and unlatch throughout, or one coil",
+                ((coils[0][1].span, "the coil"),),
+            )
+
+
+def _undriven(program: Program) -> Iterator[Finding]:
+    driven = drivers(program)
+    read = readers(program)
+    for device in program.devices:
+        if isinstance(device, Relay):
+            moved = device.name in driven
+        elif isinstance(device, Timer | Counter):
+            moved = any(action.verb == "coil" for _, action in driven.get(device.name, ()))
+        else:
+            continue
+        contacts = read.get(device.name, [])
+        if contacts and not moved:
+            yield Finding(
+                "never-driven",
+                f"the {_WORDS[type(device)]} '{device.name}' is read and no rung drives it",
+                contacts[0].span,
+                "its contact never moves",
+                f"drive it with a rung: rung ... -> {device.name}",
+                ((device.name_span, "declared here"),),
+            )
+
+
+def _terminals(program: Program) -> Iterator[Finding]:
+    taken: dict[str, Device] = {}
+    for device in program.devices:
+        if not isinstance(device, Input | Output) or not device.terminal:
+            continue
+        first = taken.setdefault(device.terminal.casefold(), device)
+        if first is not device:
+            yield Finding(
+                "shared-terminal",
+                f"'{device.name}' and '{first.name}' are both at terminal {device.terminal}",
+                device.name_span,
+                "one wire would move both, or one relay would feed both",
+                "give each its own terminal",
+                ((first.name_span, "the other one"),),
+            )
+
+
+def _supplies(program: Program) -> Iterator[Finding]:
+    supplies = {supply.name: supply for supply in program.supplies}
+    for output in program.outputs:
+        fed: tuple[Supply, ...] = program.supplies
+        if output.supply is not None:
+            named = supplies.get(output.supply)
+            if named is None:
+                known = ", ".join(supplies) or "none is declared"
+                yield Finding(
+                    "unknown-name",
+                    f"there is no supply '{output.supply}'",
+                    output.span,
+                    f"nothing would feed '{output.name}'",
+                    f"name a supply of the file ({known})",
+                )
+                continue
+            fed = (named,)
+        if output.load is None or not fed:
+            continue
+        if all(abs(supply.volts - output.load.volts) > 1e-9 for supply in fed):
+            volts = " or ".join(f"{supply.volts:g} V" for supply in fed)
+            yield Finding(
+                "supply-mismatch",
+                f"the load of '{output.name}' takes {output.load.volts:g} V and is fed {volts}",
+                output.load.span,
+                "the load would stay dark, or burn",
+                "name the right supply with 'from', or correct the volts",
+                tuple((supply.span, f"supply '{supply.name}'") for supply in fed),
+            )
+
+
+def _sun(program: Program) -> Iterator[Finding]:
+    if program.site.latitude is not None:
+        return
+    for clock in program.clocks:
+        if isinstance(clock.begin, SunTime) or isinstance(clock.end, SunTime):
+            yield Finding(
+                "no-place",
+                f"'{clock.name}' goes by the sun, and the site has no latitude and longitude",
+                clock.span,
+                "nobody could say when it closes",
+                'write: site zone "Europe/Oslo" latitude 60.39 longitude 5.32',
+            )

@@ -1,0 +1,1 @@
+"""What happens when the panel is under power: scans, clocks, scenarios, traces."""

@@ -1,0 +1,251 @@
+"""Plays the scenarios of a file against a panel, and says for each step what was seen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import assert_never
+
+from rungs.program.nodes import (
+    Begin,
+    Circuit,
+    Compare,
+    Contact,
+    Expect,
+    ExpectSteady,
+    Fault,
+    Input,
+    Operate,
+    Power,
+    Program,
+    Scenario,
+    SetClock,
+    Step,
+    Tap,
+    Timer,
+    Until,
+    Wait,
+    leaves,
+)
+from rungs.scan.calendar import Calendar, build_calendar
+from rungs.scan.observe import conducts, holds
+from rungs.scan.reference import is_timing
+from rungs.scan.runner import PERIOD, Panel
+from rungs.scan.wall import DEFAULT_DAY
+
+DAY_MS = 86_400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One contact of an expectation as it stood: its text, whether it conducted, and the rung that
+    last moved its device (None for inputs, clocks, and what has not moved) with the scan it did."""
+
+    contact: str
+    conducts: bool
+    state: str
+    rung: int | None = None
+    scan: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StepResult:
+    """What one step did. `passed` is None for steps that expect nothing.
+
+    `t` and `scan` are those of the scan that decided the expectation, or the last one made;
+    `wall` is local date and ms since midnight.
+    """
+
+    step: Step
+    text: str
+    passed: bool | None
+    t: int
+    scan: int
+    wall: tuple[date, int]
+    seen: tuple[Seen, ...] = ()
+    settled: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class ScenarioResult:
+    """A scenario that was played to its end."""
+
+    scenario: Scenario
+    steps: tuple[StepResult, ...]
+
+    @property
+    def passed(self) -> bool:
+        """True if no expectation failed."""
+        return all(step.passed is not False for step in self.steps)
+
+    @property
+    def expectations(self) -> int:
+        """How many steps expected something."""
+        return sum(step.passed is not None for step in self.steps)
+
+
+def play(
+    program: Program, scenario: Scenario, period: int = PERIOD, jump: bool = True
+) -> ScenarioResult:
+    """Play one scenario on a panel of its own, from power-up, to its last step."""
+    return ScenarioResult(scenario, tuple(play_steps(program, scenario, period, jump)))
+
+
+def play_steps(
+    program: Program, scenario: Scenario, period: int = PERIOD, jump: bool = True
+) -> Iterator[StepResult]:
+    """Play one scenario and yield each step's result as soon as it is known."""
+    calendar = build_calendar(program)
+    steps = scenario.steps
+    start = None
+    if steps and isinstance(steps[0], Begin):
+        start = begin_at(steps[0], calendar)
+    panel = Panel(program, start, period, jump, calendar)
+    player = ScenarioPlayer(panel)
+    if not (steps and isinstance(steps[0], Begin)):
+        panel.settle()
+    for step in steps:
+        yield player.play(step)
+
+
+def begin_at(step: Begin, calendar: Calendar) -> int:
+    """The wall time at which a scenario begins, ms UTC."""
+    day = step.date
+    if day is None:
+        ahead = 0 if step.weekday is None else (step.weekday - DEFAULT_DAY.weekday()) % 7
+        day = DEFAULT_DAY + timedelta(days=ahead)
+    return calendar.zone.instant(day, step.time)
+
+
+class ScenarioPlayer:
+    """Carries out steps, one by one, on a panel."""
+
+    def __init__(self, panel: Panel) -> None:
+        self.panel = panel
+
+    def play(self, step: Step) -> StepResult:
+        """Carry out one step; simulated time passes as the step asks for."""
+        panel = self.panel
+        passed: bool | None = None
+        settled = True
+        seen: tuple[Seen, ...] = ()
+        match step:
+            case Begin():
+                settled = panel.settle()
+            case Operate():
+                panel.operate(step.name, step.operated)
+                settled = self._settle()
+            case Tap():
+                panel.operate(step.name, True)
+                panel.run(panel.now + step.ms)
+                panel.operate(step.name, False)
+                settled = self._settle()
+            case Fault():
+                panel.fault(step.name, step.fault)
+                settled = self._settle()
+            case Power():
+                settled = self._power(step)
+            case Wait():
+                panel.run(panel.now + step.ms)
+            case Until():
+                self._until(step)
+            case SetClock():
+                settled = self._set_clock(step)
+            case Expect():
+                passed = self._expect(step)
+                seen = self._describe(step.circuit)
+            case ExpectSteady():
+                passed = self._steady(step)
+                seen = self._describe(step.circuit)
+            case _:
+                assert_never(step)
+        text = " ".join(panel.program.source.text[step.span.start : step.span.end].split())
+        return StepResult(
+            step, text, passed, panel.now, panel.scan_number, panel.local(), seen, settled
+        )
+
+    def _settle(self) -> bool:
+        return self.panel.settle() if self.panel.powered else True
+
+    def _power(self, step: Power) -> bool:
+        panel = self.panel
+        panel.switch_power(step.on)
+        if not step.on:
+            if step.ms is None:
+                return True
+            panel.run(panel.now + step.ms)
+            panel.switch_power(True)
+        return self._settle()
+
+    def _until(self, step: Until) -> None:
+        """To the first scan at or after the next time the wall clock shows the time of day."""
+        panel = self.panel
+        wall = panel.wall.at(panel.now)
+        day, _ = panel.calendar.zone.local(wall)
+        target = wall
+        for ahead in range(-1, 4):
+            target = panel.calendar.zone.instant(day + timedelta(days=ahead), step.time)
+            if target > wall:
+                break
+        t = panel.now + target - wall
+        panel.run(-(-t // panel.period) * panel.period)
+
+    def _set_clock(self, step: SetClock) -> bool:
+        panel = self.panel
+        day = step.date or panel.local()[0]
+        panel.set_clock(panel.calendar.zone.instant(day, step.time))
+        return self._settle()
+
+    def _closed(self, circuit: Circuit) -> bool:
+        panel = self.panel
+        return holds(panel.program, panel.before, panel.state, panel.wires, circuit)
+
+    def _expect(self, step: Expect) -> bool:
+        if self._closed(step.circuit):
+            return True
+        if step.within:
+            for _ in self.panel.advance(self.panel.now + step.within):
+                if self._closed(step.circuit):
+                    return True
+        return False
+
+    def _steady(self, step: ExpectSteady) -> bool:
+        if not self._closed(step.circuit):
+            return False
+        panel = self.panel
+        until = panel.now + step.ms
+        return all(self._closed(step.circuit) for _ in panel.advance(until))
+
+    def _describe(self, circuit: Circuit) -> tuple[Seen, ...]:
+        """Each contact of the circuit once, as it stands after the last scan."""
+        panel = self.panel
+        program = panel.program
+        found: dict[str, Seen] = {}
+        for leaf in leaves(circuit):
+            text = program.source.text[leaf.span.start : leaf.span.end] or leaf.name
+            moved = panel.state.moved_by.get(leaf.name)
+            rung, scan = (None, None) if moved is None else (moved[0], moved[1] // panel.period)
+            closed = conducts(program, panel.before, panel.state, panel.wires, leaf)
+            found.setdefault(text, Seen(text, closed, self._state_of(leaf), rung, scan))
+        return tuple(found.values())
+
+    def _state_of(self, leaf: Contact | Compare) -> str:
+        """How the device of a contact stands, in words."""
+        panel = self.panel
+        state = panel.state
+        if isinstance(leaf, Compare):
+            return f"{leaf.name} counts {state.counts[leaf.name]}"
+        if not leaf.name:
+            return "first scan" if state.first else "not the first scan"
+        device = panel.program.by_name[leaf.name]
+        contact = state.contacts[leaf.name]
+        if isinstance(device, Input):
+            actuator = "operated" if panel.operated[leaf.name] else "released"
+            fault = panel.wires[leaf.name]
+            wire = "" if fault == "sound" else f", wire {fault}"
+            return f"{leaf.name} is {'closed' if contact else 'open'} ({actuator}{wire})"
+        if isinstance(device, Timer):
+            timing = is_timing(panel.program, state, leaf.name)
+            return f"{leaf.name} is {'closed' if contact else 'open'}{', timing' * timing}"
+        return f"{leaf.name} is {'on' if contact else 'off'}"

@@ -1,0 +1,1 @@
+"""Programs as tables for boards that hold no program."""

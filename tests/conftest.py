@@ -1,0 +1,29 @@
+"""Settings for every test: hypothesis profiles, and an environment that changes no output."""
+
+from __future__ import annotations
+
+import os
+
+import pytest
+from hypothesis import HealthCheck, settings
+
+# The same examples on every run where a result must not depend on luck; fresh ones at a desk.
+settings.register_profile(
+    "ci",
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
+settings.register_profile(
+    "desk", deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("ci" if os.environ.get("CI") else "desk")
+
+
+@pytest.fixture(autouse=True)
+def plain_environment(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Colours, widths and themes of the machine that runs the tests change nothing in them."""
+    for name in list(os.environ):
+        if name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES") or name.startswith("TEXTUAL"):
+            monkeypatch.delenv(name)
