@@ -18,8 +18,8 @@ HOW = (
     "What changed a moment ago is underlined.",
     "A switch shows two things: what the hand does (released, operated, tapped) and whether current "
     "can flow round its wire. An NC contact is closed at rest.",
-    "An underlined contact above the rung that drives it shows what that rung read: "
-    "the state that the scan before left.",
+    "A contact shows what its rung read. Above the rung that drives the device that is the state "
+    "which the scan before left.",
 )
 
 
@@ -61,7 +61,7 @@ def _legend(signs: Signs) -> list[tuple[str, str]]:
         (signs.open, "circuit open"),
         (signs.broken, "wire broken: the circuit is open whatever the switch does"),
         (signs.shorted, "wire shorted: the circuit is closed whatever the switch does"),
-        ("R1 x o*", "a relay with an NC contact: first its coil, then its load"),
+        (f"{signs.off} {signs.on}", "a relay with an NC contact: first its coil, then its load"),
         *((f"( {letter} )", meaning) for letter, meaning in COIL_LEGEND.items()),
         *((f"|{letter}|", meaning) for letter, meaning in CONTACT_LEGEND.items()),
     ]

@@ -182,7 +182,7 @@ class Session:
         panel = self.panel
         self.pause()
         if not panel.powered:
-            return Walk("no power", 0, frozenset())
+            return Walk("no power", 0, ())
         began = panel.now
         left = self._walk_scans
         while left > 0:
@@ -191,11 +191,11 @@ class Session:
             if ended != "found" and same(self.program, panel.before, panel.state):
                 target = self._next_thing()
                 if target is None:
-                    return Walk("nothing", panel.now - began, self.changed)
+                    return Walk("nothing", panel.now - began, self.changes())
                 ended, left = self._pass(target, left, wanted)
             if ended == "found":
-                return Walk("found", panel.now - began, self.changed)
-        return Walk("unsettled", panel.now - began, self.changed)
+                return Walk("found", panel.now - began, self.changes())
+        return Walk("unsettled", panel.now - began, self.changes())
 
     def _pass(
         self, until: int, scans: int, wanted: Callable[[], bool] | None = None
@@ -260,6 +260,11 @@ class Session:
         if before == after:
             return frozenset()
         return frozenset(name for name, contact in after.items() if before[name] != contact)
+
+    def changes(self) -> tuple[tuple[str, bool], ...]:
+        """What the last scan moved, in file order, and whether each contact is now closed."""
+        contacts, changed = self.panel.state.contacts, self.changed
+        return tuple((name, contacts[name]) for name in contacts if name in changed)
 
     def recent(self, real_ms: int) -> frozenset[str]:
         """The devices that moved within the last `real_ms` of real time, or, in a panel that is

@@ -108,7 +108,8 @@ Reason = Literal["found", "nothing", "unsettled", "no power"]
 
 @dataclass(frozen=True, slots=True)
 class Walk:
-    """A walk through time: why it ended, how much time it took (ms), and what its last scan moved.
+    """A walk through time: why it ended, how much time it took (ms), and what its last scan moved
+    (name, and whether the contact is now closed).
 
     `unsettled`: the panel kept moving and the walk was given up; `nothing`: it is at rest and
     nothing will move of itself.
@@ -116,4 +117,4 @@ class Walk:
 
     reason: Reason
     passed: int
-    changed: frozenset[str]
+    changed: tuple[tuple[str, bool], ...]

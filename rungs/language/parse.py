@@ -7,7 +7,6 @@ them at once.
 
 from __future__ import annotations
 
-import gc
 import re
 import unicodedata
 from dataclasses import dataclass
@@ -75,15 +74,7 @@ def parse(source: Source) -> Parsed:
         return Parsed(File(()), tuple(refused))
     text = source.text
     reader = _Reader(text, _heads(text))
-    # Every statement makes many small objects that live on; collecting while they are made is
-    # wasted work that nearly doubles the time of a large file.
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
-        reader.read()
-    finally:
-        if collecting:
-            gc.enable()
+    reader.read()
     file = File(tuple(reader.statements), _comments(text), frozenset(reader.damaged))
     return Parsed(file, tuple(reader.findings))
 

@@ -101,13 +101,15 @@ def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Findin
 
 
 def _dead_edges(program: Program) -> Iterator[Finding]:
-    still = _unchanging(program)
-    contacts = [leaf for rung in program.rungs for leaf in leaves(rung.circuit)]
+    edges = list(program.edges)
     for item in program.properties:
-        contacts += leaves(item.circuit)
-        contacts += leaves(item.when) if item.when is not None else ()
-    for leaf in contacts:
-        if isinstance(leaf, Contact) and leaf.kind in ("rising", "falling") and leaf.name in still:
+        for circuit in (item.circuit, item.when):
+            found = leaves(circuit) if circuit is not None else ()
+            edges += [leaf for leaf in found if isinstance(leaf, Contact)]
+    edges = [leaf for leaf in edges if leaf.kind in ("rising", "falling")]
+    still = _unchanging(program) if edges else {}
+    for leaf in edges:
+        if leaf.name in still:
             yield Finding(
                 "dead-edge",
                 f"'{leaf.name}' never changes, so it has no {leaf.kind} edge",
@@ -133,7 +135,7 @@ def _unchanging(program: Program) -> dict[str, str]:
         closing = [n for n, a in actions if a.verb in ("coil", "latch", "impulse")]
         if not actions:
             still[device.name] = "drive it with a rung"
-        elif all(not possible(circuit_of[n], program)[0] for n in closing):
+        elif not any(possible(circuit_of[n], program)[0] for n in closing):
             still[device.name] = "no rung ever switches it on; correct the rung that should"
     return still
 

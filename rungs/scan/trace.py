@@ -126,8 +126,13 @@ def trace(
 
     `start` is the wall time at t = 0, ms UTC.
     """
-    names = columns(program)
-    panel = Panel(program, start, period, jump)
+    return trace_panel(Panel(program, start, period, jump), stimulus)
+
+
+def trace_panel(panel: Panel, stimulus: Stimulus) -> Iterator[TraceRow]:
+    """The rows of `trace` for a panel that is still to make its first scan."""
+    names = columns(panel.program)
+    period = panel.period
     last: TraceRow | None = None
     for t, contacts in _scans(panel, stimulus):
         row = (t, tuple(contacts[name] for name in names))
