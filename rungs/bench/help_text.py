@@ -16,8 +16,8 @@ HOW = (
     "A conductor that carries current is drawn heavy, one that does not is light and broken.",
     "In a rung without power the first open contact that stops the current is marked. "
     "What changed a moment ago is underlined.",
-    "A switch shows two things: what the hand does (released, operated, tapped) and whether current "
-    "can flow round its wire. An NC contact is closed at rest.",
+    "A switch shows two things: what the hand does (released, operated, tapped) and "
+    "whether current can flow round its wire. An NC contact is closed at rest.",
     "A contact shows what its rung read. Above the rung that drives the device that is the state "
     "which the scan before left.",
 )
@@ -61,6 +61,7 @@ def _legend(signs: Signs) -> list[tuple[str, str]]:
         (signs.open, "circuit open"),
         (signs.broken, "wire broken: the circuit is open whatever the switch does"),
         (signs.shorted, "wire shorted: the circuit is closed whatever the switch does"),
+        (signs.stop, "here the current stops: the first open contact of a rung without power"),
         (f"{signs.off} {signs.on}", "a relay with an NC contact: first its coil, then its load"),
         *((f"( {letter} )", meaning) for letter, meaning in COIL_LEGEND.items()),
         *((f"|{letter}|", meaning) for letter, meaning in CONTACT_LEGEND.items()),

@@ -48,11 +48,12 @@ class Signs:
     empty: str
     cursor: str
     cut: str
+    stop: str
     ascii_only: bool
 
 
-SIGNS = Signs("●", "○", "▼", "·", "━━━", "─ ─", "─x─", "━x━", "█", "░", "›", "…", False)
-ASCII_SIGNS = Signs("*", "o", "v", ".", "===", "- -", "-x-", "=x=", "#", ".", ">", "~", True)
+SIGNS = Signs("●", "○", "▼", "·", "━━━", "─ ─", "─x─", "━x━", "█", "░", "▸", "…", "▲", False)
+ASCII_SIGNS = Signs("*", "o", "v", ".", "===", "- -", "-x-", "=x=", "#", ".", ">", "~", "^", True)
 
 
 # --- small words
@@ -169,7 +170,8 @@ def footer_hits(width: int) -> tuple[tuple[int, int, str], ...]:
 
 def switch_rows(count: int, width: int, height: int) -> int:
     """How many lines a switch takes, so that all of them fit if they can; one line is the least."""
-    return next((rows for rows in (4, 3, 2) if count * rows + 1 <= height), 1)
+    forms = (4, 3, 2) if width >= 24 else (3, 2)
+    return next((rows for rows in forms if count * rows + 1 <= height), 1)
 
 
 def _wire(view: SwitchView, signs: Signs) -> Piece:
@@ -250,8 +252,9 @@ def _switch(
         (wire, wire_tone),
         (word, "wrong" if view.fault != "sound" else "quiet"),
     )
-    label: Line = (("  " + fit(view.label, width - 3, signs), "quiet"),)
-    return [top, below, label, (("", "plain"),)][:rows] if rows < 4 else [top, below, label, ()]
+    # a label that is cut to a few letters says nothing
+    label: Line = (("  " + fit(view.label, width - 3, signs), "quiet"),) if width >= 24 else ()
+    return [top, below, label, ()][:rows]
 
 
 def switch_at(line: int, count: int, width: int, height: int) -> int | None:
@@ -401,9 +404,7 @@ def _counter(view: CounterView, glow: Collection[str], width: int, signs: Signs)
     )
 
 
-def _clock(
-    view: ClockView, now: WallTime, glow: Collection[str], width: int, signs: Signs
-) -> Line:
+def _clock(view: ClockView, now: WallTime, glow: Collection[str], width: int, signs: Signs) -> Line:
     if view.changes is None:
         when = "never"
     else:

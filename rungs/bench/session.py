@@ -209,7 +209,7 @@ class Session:
         while True:
             for name in [n for n, at in self._releases.items() if at <= panel.now]:
                 self.release(name)
-            if panel.now >= until and panel.next_scan_at() > until:
+            if panel.now >= until and not (panel.powered and panel.next_scan_at() <= until):
                 return "time", scans
             stretch = min([until, *self._releases.values()])
             for _ in panel.advance(stretch):

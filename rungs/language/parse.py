@@ -333,7 +333,7 @@ class _Builder(Transformer[Token, Any]):
         return Declaration("site", None, _sorted(c[1:]), _span(c))
 
     def holiday(self, c: list[Any]) -> Declaration:
-        first, last = c[3], c[5]
+        first, last = c[3], c[5] if len(c) > 5 else None
         options = [Option("on", (_word(first),), _span(c[2:4]))]
         if last is not None:
             options.append(Option("to", (_word(last),), _span(c[4:6])))

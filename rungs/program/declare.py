@@ -196,7 +196,7 @@ def declare_supply(declaration: Declaration, findings: list[Finding]) -> Supply:
 def declare_holiday(declaration: Declaration, findings: list[Finding]) -> Holiday | None:
     """A holiday; None if its dates cannot be read."""
     slots = Slots(declaration, findings)
-    first_word = slots.words("on")[0]
+    first_word = slots.words("days")[0]  # the slot of `on`
     last_word = (slots.words("to") or (first_word,))[0]
     dates = []
     for word in (first_word, last_word):

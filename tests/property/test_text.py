@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.lark import from_lark
@@ -17,6 +19,12 @@ from rungs.source import source_from_text
 from tests.strategies import program_text, programs
 
 BOATHOUSE = (shipped("demos") / "boathouse.rungs").read_text(encoding="utf-8")
+CASES = Path(__file__).resolve().parents[1] / "cases"
+# every statement, option and step of the language stands in one of these
+PANELS = [
+    path.read_text(encoding="utf-8")
+    for path in (*sorted(shipped("demos").glob("*.rungs")), *sorted(CASES.glob("clean_*.rungs")))
+]
 WORDS = (
     *STATEMENTS,
     *STEPS,
@@ -131,10 +139,11 @@ def test_any_run_of_the_languages_own_words_gives_findings_and_no_exception(text
 def test_a_real_panel_with_a_stretch_cut_or_pasted_gives_findings_and_no_exception(
     data: st.DataObject,
 ) -> None:
-    start = data.draw(st.integers(0, len(BOATHOUSE)))
-    end = data.draw(st.integers(start, min(len(BOATHOUSE), start + 200)))
+    text = data.draw(st.sampled_from(PANELS))
+    start = data.draw(st.integers(0, len(text)))
+    end = data.draw(st.integers(start, min(len(text), start + 200)))
     pasted = data.draw(st.sampled_from(WORDS) | st.text(max_size=10))
-    assert_found_not_raised(BOATHOUSE[:start] + pasted + BOATHOUSE[end:])
+    assert_found_not_raised(text[:start] + pasted + text[end:])
 
 
 GRAMMAR = Lark((shipped("grammar") / "rungs.lark").read_text(encoding="utf-8"), parser="lalr")

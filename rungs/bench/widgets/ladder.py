@@ -39,7 +39,8 @@ class Ladder(Lines):
 
     def on_resize(self, event: events.Resize) -> None:
         """Place the rungs anew for another width, and keep the rung on top of the pane there."""
-        width = self.size.width
+        # the bar's column is kept free also while there is no bar
+        width = self.outer_size.width - self.styles.scrollbar_size_vertical
         if width == self._width or width < 1:
             return
         first = self._at(self.scroll_offset.y)[0] if self._tops else 0
@@ -81,7 +82,7 @@ class Ladder(Lines):
         reading = self._session.reading(self._rungs[index])
         return live, reading, picture.names.intersection(self._glow)
 
-    def _lines(self, index: int) -> list[Line]:
+    def _rung_lines(self, index: int) -> list[Line]:
         shown = self._shown(index)
         painted = self._painted.get(index)
         if painted is None or painted[0] != shown:
@@ -97,7 +98,7 @@ class Ladder(Lines):
                 return self.strip_of((("no rungs in this panel", "quiet"),))
             return self.strip_of(())
         index, within = self._at(line)
-        return self.strip_of(self._lines(index)[within])
+        return self.strip_of(self._rung_lines(index)[within])
 
     def go_to(self, number: int) -> None:
         """Bring a rung to the top of the pane."""

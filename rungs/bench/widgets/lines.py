@@ -7,6 +7,7 @@ panel may have hundreds of devices.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import ClassVar
 
 from rich.segment import Segment
 from rich.style import Style
@@ -22,7 +23,7 @@ from rungs.bench.pages import TONES, Line
 class Lines(ScrollView, can_focus=False):
     """Shows what `show` was given last."""
 
-    COMPONENT_CLASSES = {f"lines--{tone}" for tone in TONES}
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"lines--{tone}" for tone in TONES}
     DEFAULT_CSS = """
     Lines {
         background: $background;
@@ -42,7 +43,7 @@ class Lines(ScrollView, can_focus=False):
     """
 
     class Pressed(Message):
-        """A mouse button came down on a line: `line` counts from 0, also in what is scrolled away."""
+        """A mouse button was clicked on a line; `line` counts from 0 on the first, seen or not."""
 
         def __init__(self, lines: Lines, line: int, column: int) -> None:
             super().__init__()
