@@ -48,14 +48,6 @@ class Code:
     better: str = ""
 
 
-class RungsError(Exception):
-    """Carries the findings of a file that cannot be used past an interface that returns values."""
-
-    def __init__(self, findings: tuple[Finding, ...]) -> None:
-        super().__init__("; ".join(f.message for f in findings))
-        self.findings = findings
-
-
 def in_order(findings: list[Finding]) -> tuple[Finding, ...]:
     """Findings without repeats, by place and then by code, at most MAX_FINDINGS of them.
 
@@ -118,8 +110,8 @@ CODES: dict[str, Code] = {
         "a word or sign stands where it does not fit",
         """The statement cannot be read past this place. Every statement begins with a keyword and
         has the form that 'rungs explain statements' lists.""",
-        "rung door_switch lamp",
-        "rung door_switch -> lamp",
+        "rung door_switch -> lamp horn",
+        "rung door_switch -> lamp, horn",
     ),
     "incomplete": _code(
         "error",
@@ -465,6 +457,14 @@ CODES: dict[str, Code] = {
         "an input that nothing reads",
         """Operating it changes nothing.""",
     ),
+    "no-holidays": _code(
+        "note",
+        "a clock that leaves out holidays, in a file that names none",
+        """The words 'except holidays' leave out the days of holiday statements and of the site's
+        calendar. Without either the clock acts on every listed day.""",
+        "clock office from 08:00 to 17:00 on Mon-Fri except holidays",
+        "holiday christmas on 12-24 to 12-26",
+    ),
     "unknown-load": _code(
         "note",
         "a kind of load that is not known",
@@ -490,10 +490,5 @@ CODES: dict[str, Code] = {
         "error",
         "a truth table with too many signals",
         """Each signal doubles the rows; 20 signals, a million rows, are the limit.""",
-    ),
-    "file-kept": _code(
-        "error",
-        "a file that could not be read or written",
-        """The file on disk is as it was before.""",
     ),
 }

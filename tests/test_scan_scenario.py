@@ -38,9 +38,10 @@ def played(*steps: str) -> ScenarioResult:
     text = PANEL + 'scenario "s"\n' + "\n".join(steps)
     program = program_of(text)
     result = play(program, program.scenarios[0])
-    slowly = play(program, program.scenarios[0], jump=False)
-    assert [s.passed for s in slowly.steps] == [s.passed for s in result.steps]
-    assert [s.t for s in slowly.steps] == [s.t for s in result.steps]
+    if result.steps and result.steps[-1].t < 30_000:
+        slowly = play(program, program.scenarios[0], jump=False)
+        assert [s.passed for s in slowly.steps] == [s.passed for s in result.steps]
+        assert [s.t for s in slowly.steps] == [s.t for s in result.steps]
     return result
 
 

@@ -244,7 +244,7 @@ def test_timers_off_the_grid_act_at_the_first_scan_that_has_reached_the_preset(
 
 def test_an_accumulating_timer_keeps_its_sum_until_reset_and_order_decides_within_a_scan() -> None:
     clear = Input("clear", "I2")
-    timer = Timer("hours", "accumulating", 20)
+    timer = Timer("hours", "accumulating", 21)
     above = panel([START, clear, timer], (on("clear"), "reset hours"), (on("start"), "hours"))
     below = panel([START, clear, timer], (on("start"), "hours"), (on("clear"), "reset hours"))
     rows: list[Row] = [
@@ -254,9 +254,9 @@ def test_an_accumulating_timer_keeps_its_sum_until_reset_and_order_decides_withi
         (80, {"start": True}),
         (120, {"start": True}),
     ]
-    # above: cleared, then 10 ms at 70; 20 at 80. below: cleared at 70 as well, 20 at 90
-    assert changes(play(above, rows), "hours") == [(0, False), (20, True), (60, False), (80, True)]
-    assert changes(play(below, rows), "hours") == [(0, False), (20, True), (60, False), (90, True)]
+    # above: from nothing 10 ms at 70, 21 at 90. below: cleared at 70 as well, so all 10 ms later
+    assert changes(play(above, rows), "hours") == [(0, False), (30, True), (60, False), (90, True)]
+    assert changes(play(below, rows), "hours") == [(0, False), (30, True), (60, False), (100, True)]
 
 
 def test_an_accumulating_timer_is_timing_while_on_and_short_of_its_preset() -> None:
@@ -269,14 +269,16 @@ def test_an_accumulating_timer_is_timing_while_on_and_short_of_its_preset() -> N
 
 
 def test_only_a_retained_sum_outlives_an_outage_and_the_outage_is_not_counted() -> None:
-    def run(retained: bool) -> str:
-        timer = Timer("hours", "accumulating", 30, retained=retained)
+    def run(retained: bool, preset: int = 30) -> str:
+        timer = Timer("hours", "accumulating", preset, retained=retained)
         program = panel([START, timer], (on("start"), "hours"))
         return shown(play(program, steps("start", "111!!11111")), "hours")
 
     # 20 ms before the outage; the first scan after it has no scan to count from
     assert run(retained=True) == "00001111"
+    assert run(retained=True, preset=31) == "00000111"  # nothing on the sum at delivery
     assert run(retained=False) == "00000011"
+    assert run(retained=False, preset=21) == "00000011"
 
 
 def test_a_flasher_begins_closed_and_keeps_to_its_own_rhythm() -> None:
@@ -612,6 +614,7 @@ def test_first_scan_is_closed_once_after_each_power_up() -> None:
     scans = play(program, steps("start", "!00!!00"))
     assert [t for t, _ in scans] == [10, 20, 50, 60]
     assert (shown(scans, "lamp"), shown(scans, "mark")) == ("1010", "0101")
+    assert shown(play(program, steps("start", "000")), "lamp") == "100"
 
 
 def test_an_outage_between_two_scans_is_a_power_cut() -> None:
@@ -712,6 +715,7 @@ def test_an_event_missed_in_an_outage_comes_late_only_within_its_catch_up() -> N
     assert event_run([35], 0, run) == []
     assert event_run([35], 24, run) == []
     assert event_run([35], 25, run) == [60]
+    assert event_run([-500, 35, 500], 25, run) == [60]
     assert event_run([60], 0, run) == []
     assert event_run([60], 10, run) == [60]
     assert event_run([61], 10, run) == [70]

@@ -22,6 +22,7 @@ from rungs.bench.pages import (
     ASCII_SIGNS,
     SIGNS,
     Devices,
+    Signs,
     day_text,
     device_lines,
     fit,
@@ -86,26 +87,36 @@ class BenchScreen(Screen[None], inherit_bindings=False):
     BenchScreen.-small #small { display: block; }
     """
 
+    def __init__(self, session: Session, signs: Signs) -> None:
+        super().__init__()
+        # kept by hand: a frame may come while the screen is being put up or taken down
+        self.small = Static("", id="small", markup=False)
+        self.top = Lines(id="top")
+        self.left = Vertical(id="left")
+        self.switches = Lines(id="switches")
+        self.devices_below = Lines(id="devices_below")
+        self.ladder = Ladder(session, signs, id="ladder")
+        self.devices = Lines(id="devices")
+        self.detail = Lines(id="detail")
+        self.bottom = Lines(id="bottom")
+        self._plain_bars = signs.ascii_only
+
     def compose(self) -> ComposeResult:
         """The panes from top to bottom."""
-        app = self.app
-        assert isinstance(app, BenchApp)
-        yield Static("", id="small", markup=False)
-        yield Lines(id="top")
+        yield self.small
+        yield self.top
         with Horizontal(id="middle"):
-            with Vertical(id="left"):
-                yield Lines(id="switches")
-                yield Lines(id="devices_below")
-            yield Ladder(app.session, app.signs, id="ladder")
-            yield Lines(id="devices")
-        yield Lines(id="detail")
-        yield Lines(id="bottom")
+            with self.left:
+                yield self.switches
+                yield self.devices_below
+            yield self.ladder
+            yield self.devices
+        yield self.detail
+        yield self.bottom
 
     def on_mount(self) -> None:
-        """Bars of a plain terminal take no column."""
-        app = self.app
-        assert isinstance(app, BenchApp)
-        self.query(Lines).set_class(app.signs.ascii_only, "-plain-bars")
+        """The bars beside lists have no plain signs: without them they take no column."""
+        self.query(Lines).set_class(self._plain_bars, "-plain-bars")
 
     def on_resize(self, event: events.Resize) -> None:
         """Share out the columns."""
@@ -133,6 +144,7 @@ class BenchApp(App[None], inherit_bindings=False):
         super().__init__()
         self.session = session
         self.signs = ASCII_SIGNS if ascii_only else SIGNS
+        self.bench = BenchScreen(session, self.signs)
         self.chosen = 0
         self.message = ""
         self._message_ends: int | None = None  # ns; None: it stays until the next one
@@ -146,7 +158,7 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def get_default_screen(self) -> Screen[None]:
         """The screen of the bench."""
-        return BenchScreen()
+        return self.bench
 
     def on_mount(self) -> None:
         """Let time begin."""
@@ -182,30 +194,33 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def paint(self) -> None:
         """Give every pane what the session shows."""
-        screen = self.screen_stack[0]
-        if self._small or not isinstance(screen, BenchScreen) or not screen.is_mounted:
+        screen = self.bench
+        if self._small or not screen.is_mounted:
             return
         session, signs = self.session, self.signs
         glow = session.recent(GLOW_MS)
         status = session.status()
         width = screen.size.width
 
-        top = screen.query_one("#top", Lines)
-        top.show([status_line(status, width, signs)])
+        screen.top.show([status_line(status, width, signs)])
 
-        switches = screen.query_one("#switches", Lines)
-        size = (switches.size.width, switches.outer_size.height)
-        switches.show(switch_lines(session.switches(), self.chosen_name, glow, size, signs))
-
-        devices = screen.query_one("#devices_below" if self._stacked else "#devices", Lines)
-        shown = Devices(
-            session.relays(), session.timers(), session.counters(), session.clocks(), status.wall
+        views, chosen = session.switches(), self.chosen_name
+        screen.switches.fill(
+            (views, chosen, glow), lambda size: switch_lines(views, chosen, glow, size, signs)
         )
-        size = (devices.size.width, devices.outer_size.height)
-        devices.show(device_lines(shown, glow, size, signs))
 
-        screen.query_one("#ladder", Ladder).follow(glow)
-        screen.query_one("#detail", Lines).show([((self._detail(width), self._detail_tone()),)])
+        # coming moments are told to the minute
+        minute = (status.wall[0], status.wall[1] // 60_000 * 60_000)
+        shown = Devices(
+            session.relays(), session.timers(), session.counters(), session.clocks(), minute
+        )
+        self._device_pane().fill((shown, glow), lambda size: device_lines(shown, glow, size, signs))
+
+        screen.ladder.follow(glow)
+        screen.detail.show([((self._detail(width), self._detail_tone()),)])
+
+    def _device_pane(self) -> Lines:
+        return self.bench.devices_below if self._stacked else self.bench.devices
 
     def _detail(self, width: int) -> str:
         if self._message_ends is not None and self._clock() > self._message_ends:
@@ -225,20 +240,20 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def arrange(self, width: int, height: int) -> None:
         """Share out a screen of `width` columns and `height` lines."""
-        screen = self.screen_stack[0]
+        screen = self.bench
         self._small = width < LEAST[0] or height < LEAST[1]
         screen.set_class(self._small, "-small")
         if self._small:
             need = f"The bench needs {LEAST[0]} x {LEAST[1]}, this is {width} x {height}."
-            screen.query_one("#small", Static).update(need)
+            screen.small.update(need)
             return
         left, right = pane_widths(width)
         self._stacked = right == 0
-        screen.query_one("#left").styles.width = left
-        screen.query_one("#devices").styles.width = right
-        screen.query_one("#devices").display = not self._stacked
-        screen.query_one("#devices_below").display = self._stacked
-        screen.query_one("#bottom", Lines).show([footer_line(width)])
+        screen.left.styles.width = left
+        screen.devices.styles.width = right
+        screen.devices.display = not self._stacked
+        screen.devices_below.display = self._stacked
+        screen.bottom.show([footer_line(width)])
         self.call_after_refresh(self.paint)
 
     # --- the chosen switch
@@ -256,7 +271,7 @@ class BenchApp(App[None], inherit_bindings=False):
     def _choose(self, index: int) -> None:
         self.chosen = index
         self.say("")
-        pane = self.screen_stack[0].query_one("#switches", Lines)
+        pane = self.bench.switches
         height = pane.outer_size.height
         rows = switch_rows(len(self._names), pane.size.width, height)
         top = 1 + index * rows
@@ -313,7 +328,7 @@ class BenchApp(App[None], inherit_bindings=False):
             return
         turn = (self._found[1] + 1) % len(rungs) if self._found[0] == name else 0
         self._found = (name, turn)
-        self.screen_stack[0].query_one("#ladder", Ladder).go_to(rungs[turn])
+        self.bench.ladder.go_to(rungs[turn])
         self.say(f"{name} is read by rung {', '.join(map(str, rungs))}: here {rungs[turn]}")
 
     # --- power and time
@@ -386,21 +401,25 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def action_page(self, step: int) -> None:
         """Turn the rungs by a pane."""
-        ladder = self.screen_stack[0].query_one("#ladder", Ladder)
+        ladder = self.bench.ladder
         ladder.scroll_relative(y=step * max(1, ladder.size.height - 2), animate=False)
+
+    def action_shift(self, step: int) -> None:
+        """Move along rungs that are wider than their pane."""
+        ladder = self.bench.ladder
+        ladder.scroll_relative(x=step * 10, animate=False)
 
     def action_first(self) -> None:
         """The first rung."""
-        self.screen_stack[0].query_one("#ladder", Ladder).scroll_home(animate=False)
+        self.bench.ladder.scroll_home(animate=False)
 
     def action_last(self) -> None:
         """The last rung."""
-        self.screen_stack[0].query_one("#ladder", Ladder).scroll_end(animate=False)
+        self.bench.ladder.scroll_end(animate=False)
 
     def action_list_on(self) -> None:
         """The rest of the devices; after the end comes the beginning."""
-        name = "#devices_below" if self._stacked else "#devices"
-        pane = self.screen_stack[0].query_one(name, Lines)
+        pane = self._device_pane()
         if pane.max_scroll_y == 0:
             self.say("the whole list is on the screen")
         elif pane.scroll_offset.y >= pane.max_scroll_y:

@@ -33,11 +33,13 @@ class HelpScreen(ModalScreen[None], inherit_bindings=False):
 
     def compose(self) -> ComposeResult:
         """One list of lines."""
-        yield Lines(id="help")
+        pane = Lines(id="help")
+        pane.set_class(self._signs.ascii_only, "-plain-bars")
+        yield pane
 
     def on_resize(self, event: events.Resize) -> None:
         """Fold the text to the width."""
-        lines = [((" esc closes the help, page down shows more", "quiet"),)]
+        lines = [(("esc closes the help, page down shows more", "quiet"),)]
         width = min(84, event.size.width) - 4
         self.query_one("#help", Lines).show([*lines, *help_lines(width, self._signs)])
 

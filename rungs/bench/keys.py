@@ -100,6 +100,8 @@ KEYS: tuple[Key, ...] = (
     ),
     Key("view.down", "pagedown", "page down", "page(1)", "rungs on", "show the rungs further down"),
     Key("view.up", "pageup", "page up", "page(-1)", "rungs back", "show the rungs further up"),
+    Key("view.right", "right", "right", "shift(1)", "rungs right", "show more of a wide rung"),
+    Key("view.left", "left", "left", "shift(-1)", "rungs left", "show its beginning again"),
     Key("view.first", "home", "home", "first", "first rung", "show the first rung"),
     Key("view.last", "end", "end", "last", "last rung", "show the last rung"),
     Key(

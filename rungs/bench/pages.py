@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 
 from rungs.bench.keys import GAP, footer, words
 from rungs.bench.views import (
@@ -54,6 +55,10 @@ class Signs:
 
 SIGNS = Signs("●", "○", "▼", "·", "━━━", "─ ─", "─x─", "━x━", "█", "░", "▸", "…", "▲", False)
 ASCII_SIGNS = Signs("*", "o", "v", ".", "===", "- -", "-x-", "=x=", "#", ".", ">", "~", "^", True)
+
+
+# Rows that are kept after they were made: a panel at rest shows the same ones in every frame.
+KEPT = 8_192
 
 
 # --- small words
@@ -132,16 +137,17 @@ def status_line(status: Status, width: int, signs: Signs) -> Line:
     """Title, wall time, scan, and how time runs; all but the title keep their places."""
     pace = "lagging" if status.lagging else "running" if status.running else "paused"
     pace = f"{pace:7} x{status.speed:<4}"
-    scan = "no power" if status.scan is None else f"scan {spaced(status.scan):>9}"
-    year = width >= 90
-    wall = f"{day_text(status.wall[0], year)}  {clock_text(status.wall[1], True)}"
-    fixed = len(wall) + 14 + len(pace) + 3 * GAP + 1
+    scan = "no power" if status.scan is None else f"scan {spaced(status.scan):>11}"
+    wall = clock_text(status.wall[1], True)
+    if width >= 72:
+        wall = f"{day_text(status.wall[0], width >= 90)}  {wall}"
+    fixed = len(wall) + 16 + len(pace) + 3 * GAP + 1
     title = fit(status.title, max(0, width - fixed - 1), signs)
     gap = " " * GAP
     return (
         (" " + title, "title"),
         (gap + wall + gap, "plain"),
-        (f"{scan:14}", "plain" if status.powered else "wrong"),
+        (fit(scan, 16, signs), "plain" if status.powered else "wrong"),
         (gap + pace + " ", "wrong" if status.lagging else "plain" if status.running else "stop"),
     )
 
@@ -194,7 +200,7 @@ def hand_word(view: SwitchView) -> str:
 def circuit_word(view: SwitchView) -> str:
     """What the wire does, and whether it is at fault."""
     state = "closed" if view.circuit else "open"
-    return state if view.fault == "sound" else f"wire {view.fault}"
+    return state if view.fault == "sound" else view.fault
 
 
 def switch_lines(
@@ -219,24 +225,24 @@ def switch_lines(
     return lines
 
 
+@lru_cache(maxsize=KEPT)
 def _switch(
     view: SwitchView, chosen: bool, glow: bool, rows: int, width: int, signs: Signs
-) -> list[Line]:
+) -> tuple[Line, ...]:
     cursor = signs.cursor if chosen else " "
     pick = "pick" if chosen else ""
     name_tone = _tone("live" if view.circuit else "plain", pick, "glow" if glow else "")
     wire, wire_tone = _wire(view, signs)
     if rows == 1:
         hand = signs.pressed if view.operated else signs.free
-        return [
+        return (
             (
                 (cursor, _tone("title", pick)),
                 (fit(view.name, width - 7, signs), name_tone),
                 (f" {hand} ", _tone("plain", pick)),
                 (wire, _tone(wire_tone, pick)),
-                (" ", "plain"),
-            )
-        ]
+            ),
+        )
     tail = f"{view.terminal} {view.side}" if width >= 24 else view.terminal
     tail = fit(tail, min(columns(tail), 8), signs)
     room = width - 3 - columns(tail)
@@ -254,7 +260,7 @@ def _switch(
     )
     # a label that is cut to a few letters says nothing
     label: Line = (("  " + fit(view.label, width - 3, signs), "quiet"),) if width >= 24 else ()
-    return [top, below, label, ()][:rows]
+    return (top, below, label, ())[:rows]
 
 
 def switch_at(line: int, count: int, width: int, height: int) -> int | None:
@@ -327,8 +333,8 @@ def _state(on: bool, signs: Signs) -> Piece:
     return (signs.on, "live") if on else (signs.off, "quiet")
 
 
-def _name(name: str, on: bool, glow: Collection[str], width: int, signs: Signs) -> Piece:
-    tone = _tone("live" if on else "plain", "glow" if name in glow else "")
+def _name(name: str, on: bool, glow: bool, width: int, signs: Signs) -> Piece:
+    tone = _tone("live" if on else "plain", "glow" if glow else "")
     return fit(name, width, signs), tone
 
 
@@ -339,25 +345,27 @@ def _relays(
     tab = min(max((columns(v.terminal) for v in views), default=0), 6) + 1
     if width < 34 and tab > 4:
         tab = 0
+    return [_relay(view, view.name in glow, tab, width, signs) for view in views]
+
+
+@lru_cache(maxsize=KEPT)
+def _relay(view: RelayView, glow: bool, tab: int, width: int, signs: Signs) -> Line:
     wordy = width >= 28
     state_width = 16 if wordy else 4
-    lines: list[Line] = []
-    for view in views:
-        line: list[Piece] = [
-            (fit(view.terminal, tab - 1, signs) + " ", "quiet") if tab else ("", "plain"),
-            _name(view.name, view.coil, glow, width - tab - state_width, signs),
-            (" ", "plain"),
-            _state(view.coil, signs),
-        ]
-        if wordy:
-            line.append((" on " if view.coil else " off", "live" if view.coil else "quiet"))
-            if view.load is not None:
-                word = "load on " if view.load else "load off"
-                line.append(("  " + word, "live" if view.load else "quiet"))
-        elif view.side == "NC":
-            line += [(" ", "plain"), _state(bool(view.load), signs)]
-        lines.append(tuple(line))
-    return lines
+    line: list[Piece] = [
+        (fit(view.terminal, tab - 1, signs) + " ", "quiet") if tab else ("", "plain"),
+        _name(view.name, view.coil, glow, width - tab - state_width, signs),
+        (" ", "plain"),
+        _state(view.coil, signs),
+    ]
+    if wordy:
+        line.append((" on " if view.coil else " off", "live" if view.coil else "quiet"))
+        if view.load is not None:
+            word = "load on " if view.load else "load off"
+            line.append(("  " + word, "live" if view.load else "quiet"))
+    elif view.side == "NC":
+        line += [(" ", "plain"), _state(bool(view.load), signs)]
+    return tuple(line)
 
 
 def bar(fraction: float, width: int, signs: Signs) -> str:
@@ -370,14 +378,15 @@ def _timer(
     view: TimerView, glow: Collection[str], width: int, roomy: bool, signs: Signs
 ) -> list[Line]:
     running = view.timing or 0 < view.elapsed < view.length
-    time = f"{time_text(view.elapsed if running else view.length):>7} "
+    shown = view.elapsed if running or (roomy and width >= 30) else view.length
+    time = f"{time_text(shown):>7} "
     tone = "live" if view.timing else "quiet"
     name: Line = (_state(view.closed, signs), (" ", "plain"))
     if not roomy:
         return [
             (
                 *name,
-                _name(view.name, view.closed, glow, width - 2 - len(time), signs),
+                _name(view.name, view.closed, view.name in glow, width - 2 - len(time), signs),
                 (time, tone),
             )
         ]
@@ -387,7 +396,7 @@ def _timer(
     return [
         (
             *name,
-            _name(view.name, view.closed, glow, width - 2 - len(kind), signs),
+            _name(view.name, view.closed, view.name in glow, width - 2 - len(kind), signs),
             (kind, "quiet"),
         ),
         (("  ", "plain"), (below, tone), (time.rstrip(), tone), (of, "quiet")),
@@ -399,7 +408,7 @@ def _counter(view: CounterView, glow: Collection[str], width: int, signs: Signs)
     return (
         _state(view.closed, signs),
         (" ", "plain"),
-        _name(view.name, view.closed, glow, width - 2 - len(count), signs),
+        _name(view.name, view.closed, view.name in glow, width - 2 - len(count), signs),
         (count, "live" if view.closed else "quiet"),
     )
 
@@ -410,12 +419,12 @@ def _clock(view: ClockView, now: WallTime, glow: Collection[str], width: int, si
     else:
         when = when_text(view.changes, now)
         if width >= 28:
-            word = "at" if view.is_event else "until" if view.closed else "from"
+            word = "at" if view.is_event else "from" if view.will_close else "until"
             when = f"{word:5} {when:>9}"
     when = f"{when:>6} "
     return (
         _state(view.closed, signs),
         (" ", "plain"),
-        _name(view.name, view.closed, glow, width - 2 - len(when), signs),
+        _name(view.name, view.closed, view.name in glow, width - 2 - len(when), signs),
         (when, "quiet"),
     )

@@ -380,15 +380,22 @@ class Session:
 
     def clocks(self) -> tuple[ClockView, ...]:
         """Every clock, in file order."""
-        contacts = self.panel.state.contacts
+        panel = self.panel
+        now = panel.wall.at(panel.state.t if panel.state.powered else panel.now)
         return tuple(
-            ClockView(d.name, d.label, contacts[d.name], d.end is None, self._changes_at(d))
+            ClockView(
+                d.name,
+                d.label,
+                panel.state.contacts[d.name],
+                d.end is None,
+                not self._calendar.is_closed(d, now),
+                self._changes_at(d, now),
+            )
             for d in self.program.clocks
         )
 
-    def _changes_at(self, clock: Clock) -> WallTime | None:
+    def _changes_at(self, clock: Clock, now: int) -> WallTime | None:
         """The local time of the clock's next change; asked of the calendar once a change."""
-        now = self.panel.wall.at(max(self.panel.state.t, 0))
         asked = self._changes.get(clock.name)
         if asked is None or now >= asked[0]:
             find = (

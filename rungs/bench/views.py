@@ -79,12 +79,14 @@ class CounterView:
 
 @dataclass(frozen=True, slots=True)
 class ClockView:
-    """A clock contact; `changes` is the local time at which it will next move, if it ever does."""
+    """A clock contact. `changes` is the local time at which it will next move, if it ever does, and
+    `will_close` whether it will then close; without power the contact is open all the same."""
 
     name: str
     label: str
     closed: bool
     is_event: bool
+    will_close: bool
     changes: WallTime | None
 
 

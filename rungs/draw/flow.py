@@ -1,7 +1,8 @@
 """Where the power of one rung goes: what it reaches, what passes it on, and what stops it.
 
 Power flows from left to right only, as in the scan: a conductor that hangs behind an open contact
-stays dead even where its far end meets a live one, so that a picture shows which way the power came.
+stays dead even where its far end meets a live one, so that a picture shows which way the power
+came.
 """
 
 from __future__ import annotations
@@ -19,8 +20,8 @@ class Flow:
     """The power in one circuit; leaves and conductors are numbered as in its Wiring.
 
     `reached[i]`: power stands at the left side of leaf i. `passed[i]`: it also leaves on the right.
-    `live[c]`: conductor c has power. `powered`: the rung as a whole has. `stops`: in a dead rung, in
-    reading order, the open leaves that stop the power; empty in a live one.
+    `live[c]`: conductor c has power. `powered`: the rung as a whole has. `stops`: in a dead rung,
+    in reading order, the open leaves that stop the power; empty in a live one.
     """
 
     reached: tuple[bool, ...]

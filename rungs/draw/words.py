@@ -130,7 +130,8 @@ def _column_count(character: str) -> int:
 def fold(text: str, width: int) -> tuple[str, ...]:
     """`text` in lines of at most `width` (2 or more) columns, nothing lost but spaces.
 
-    Lines break at spaces; a word that is too long breaks after an underscore, or else where it must.
+    Lines break at spaces; a word that is too long breaks after an underscore, or else where it
+    must.
     """
     if columns(text) <= width and "  " not in text:
         return (text.strip(),)
@@ -156,10 +157,9 @@ def fold(text: str, width: int) -> tuple[str, ...]:
 def _cut(word: str, width: int) -> int:
     """How many characters of a too long word go on a line of `width` columns; at least one."""
     taken = at = 0
-    for at, character in enumerate(word):
-        taken += _column_count(character)
-        if taken > width:
-            break
+    while at < len(word) - 1 and taken + _column_count(word[at]) <= width:
+        taken += _column_count(word[at])
+        at += 1
     underscore = word.rfind("_", 1, at)
     return underscore + 1 if underscore >= at // 2 else max(at, 1)
 

@@ -35,6 +35,27 @@ class Hint:
 
 HINTS = (
     Hint(
+        "bad-duration",
+        "a length of time cannot be negative",
+        "leave the '-' out",
+        (
+            "timer t on-delay -5s",
+            "timer t off-delay -5s",
+            "timer t pulse -5s",
+            "input a at I1 debounce -5ms",
+            'scenario "x" wait -5s',
+            'scenario "x" tap a for -5s',
+            'scenario "x" expect a within -5s',
+            "require when a then b within -5s",
+        ),
+    ),
+    Hint(
+        "syntax",
+        "a clock says when it acts",
+        "write: from 19:00 to 22:30, or: at 23:00",
+        ("clock c 10:00", "clock c 10:00 to 11:00"),
+    ),
+    Hint(
         "missing-unit",
         "a length of time needs its unit",
         "write it as 250ms, 30s, 5min, 2h or 7d",
@@ -137,7 +158,6 @@ HINTS = (
             "rung a -> b and c",
             "rung a -> not b",
             "rung a -> b,",
-            "rung a -> b; c",
             "rung a -> (b)",
         ),
     ),
@@ -399,16 +419,26 @@ def advise(error: UnexpectedInput, text: str, start: int, span: Span, parse: Par
     at_end = is_at_end(error)
     match = _WORD.match(text, span.start)
     word = "" if at_end or match is None else match.group()
-    known = _by_sign(text, span, word)
-    if known is not None:
-        return known
-    leads = _takes_statement(error) and word[:1].isalpha() and _leads_line(text, span.start)
+    if not at_end:
+        known = (
+            _by_sign(text, span, word)
+            or _parentheses(text, start, span, word)
+            or _capitals(text, start, span, word)
+        )
+        if known is not None:
+            return known
+    leads = takes_statement(error) and word[:1].isalpha() and _leads_line(text, span.start)
     if leads:
         return _unknown_statement(error, word, span)
     hint = _learned(error, text, start, span, parse)
     if hint is not None:
+        if hint.message == _TWO_WORDS and _wants_terminal(text, start, span):
+            hint = next(h for h in HINTS if h.code == "missing-option")
         code = "incomplete" if at_end and hint.code == "syntax" else hint.code
         return _finding(code, hint.message, span, hint.fix)
+    reserved = _reserved(error, span, word)
+    if reserved is not None:
+        return reserved
     expected = _expected(error)
     if at_end:
         wants = f"; {_one_of(expected)} is missing" if expected else ""
@@ -428,7 +458,19 @@ def _by_sign(text: str, span: Span, word: str) -> Finding | None:
         line_end = text.find("\n", span.start)
         if text.find('"', span.start + 1, line_end if line_end >= 0 else len(text)) < 0:
             return _finding("bad-label", "the label is not closed", span, 'write a " at its end')
+    if sign == "=" and re.match(r"=\s*>?\s*[0-9]", text[span.start : span.start + 8]):
+        return _finding(
+            "symbol-for-word",
+            "a count is compared with one of >= > <= < == !=",
+            span,
+            "write: crates >= 3, or crates == 3",
+        )
     if sign.isalpha() and not word.isascii():
+        first = span.start
+        while first > 0 and (text[first - 1].isalnum() or text[first - 1] == "_"):
+            first -= 1
+        word = text[first : span.start] + word
+        span = Span(first, first + len(word))
         letter = next(c for c in word if not c.isascii())
         return _finding(
             "name-form",
@@ -463,6 +505,62 @@ _SIGNS = (
 )
 
 
+_TWO_WORDS = "a name is one word"
+
+
+def _wants_terminal(text: str, start: int, span: Span) -> bool:
+    """Whether `input door X7` lacks its `at`; `input door switch at X7` has a name of two words."""
+    line_end = text.find("\n", span.start)
+    rest = text[span.end : line_end if line_end >= 0 else len(text)]
+    return _keyword(text, start) in ("input", "output") and not re.search(r"\bat\b", rest)
+
+
+def _parentheses(text: str, start: int, span: Span, word: str) -> Finding | None:
+    """Advice where the parentheses before the place do not balance."""
+    before = re.sub(r'"[^"\n]*"|#[^\n]*', "", text[start : span.start])
+    depth = before.count("(") - before.count(")")
+    if word[:1] == ")" and depth <= 0:
+        return _finding(
+            "syntax",
+            "a parenthesis is closed that was never opened",
+            span,
+            "take the ')' out, or open it",
+        )
+    if word[:1] == "-" and depth > 0:
+        return _finding(
+            "syntax", "a parenthesis is not closed", span, "write ')' where the inner circuit ends"
+        )
+    return None
+
+
+def _capitals(text: str, start: int, span: Span, word: str) -> Finding | None:
+    """Advice for keywords in capital letters, which read as names."""
+    before = text[start : span.start].split()[-1:]
+    for written in (word, *before):
+        small = written.lower()
+        if written != small and small in ("and", "or", "not", "rising", "falling", "then", "when"):
+            return _finding(
+                "syntax",
+                f"'{written}' is written in small letters",
+                span,
+                f"write: {small}",
+            )
+    return None
+
+
+def _reserved(error: UnexpectedInput, span: Span, word: str) -> Finding | None:
+    """Advice where a word of circuits stands as the name of a device."""
+    allowed = _allowed(error)
+    if word not in ("and", "or", "not", "first_scan") or "NAME" not in allowed or "NOT" in allowed:
+        return None
+    return _finding(
+        "name-form",
+        f"'{word}' is a word of circuits and no name",
+        span,
+        "choose a name that says what the device is",
+    )
+
+
 def is_at_end(error: UnexpectedInput) -> bool:
     """True if the text ended while something was still missing."""
     return isinstance(error, UnexpectedToken) and error.token.type == "$END"
@@ -488,10 +586,12 @@ def _learned(
         line = text.rfind("\n", 0, span.start) + 1
         if line > start:
             error = _failure(parse, 'scenario "x" ' + text[line : span.end]) or error
+    # Lark falls back on the state alone; advice for another kind of word would mislead
+    stop = _stop_of(error)
     wanted: dict[int, list[str]] = {}
     for index, hint in enumerate(HINTS):
         for example in hint.examples:
-            if example.split()[0] == keyword and _ends_early(parse, example) == at_end:
+            if example.split()[0] == keyword and _stop(parse, example) == stop:
                 wanted.setdefault(index, []).append(example)
     if not wanted:
         return None
@@ -511,9 +611,22 @@ def _failure(parse: Parse, text: str) -> UnexpectedInput | None:
 
 
 @cache
-def _ends_early(parse: Parse, example: str) -> bool:
-    error = _failure(parse, example)
-    return error is not None and is_at_end(error)
+def _stop(parse: Parse, example: str) -> str:
+    return _stop_of(_failure(parse, example))
+
+
+def _stop_of(error: UnexpectedInput | None) -> str:
+    """The kind of word at which the parser stopped. What is no word where it stands could be a
+    name, a unit or a weekday, so these count as one kind."""
+    if not isinstance(error, UnexpectedToken):
+        return "sign"
+    return _KINDS.get(error.token.type, error.token.type)
+
+
+_KINDS = {
+    **dict.fromkeys(("NAME", "KIND", "UNIT", "DAY", "FIELD", "TERMINAL"), "word"),
+    **dict.fromkeys(("NUMBER", "SIGNED"), "number"),
+}
 
 
 def _allowed(error: UnexpectedInput) -> set[str]:
@@ -524,7 +637,8 @@ def _allowed(error: UnexpectedInput) -> set[str]:
     return set()
 
 
-def _takes_statement(error: UnexpectedInput) -> bool:
+def takes_statement(error: UnexpectedInput) -> bool:
+    """True if a new statement could have begun where the parser stopped."""
     return _STATEMENT_TERMINALS.issubset(_allowed(error))
 
 
@@ -548,7 +662,9 @@ def _expected(error: UnexpectedInput) -> list[str]:
 
 
 def _one_of(words: list[str]) -> str:
-    shown = words if len(words) <= 6 else [*words[:5], "and so on"]
+    if len(words) > 6:
+        return ", ".join(words[:5]) + ", and so on"
+    shown = words
     return shown[0] if len(shown) == 1 else ", ".join(shown[:-1]) + " or " + shown[-1]
 
 
@@ -563,5 +679,6 @@ def _unknown_statement(error: UnexpectedInput, word: str, span: Span) -> Finding
         form = FORMS.get(close[0])
         fix = f"did you mean '{close[0]}'?" + (f" Its form is: {form}" if form else "")
     else:
-        fix = "statements begin with " + ", ".join(STATEMENTS)
+        what = "steps" if len(choices) > len(STATEMENTS) else "statements"
+        fix = f"{what} begin with " + ", ".join(choices[len(STATEMENTS) :] or choices)
     return _finding("unknown-statement", f"'{word}' does not begin a statement", span, fix)

@@ -193,7 +193,7 @@ class _Reader:
             line = text.rfind("\n", 0, failure.span.start) + 1
             line_end = text.find("\n", failure.span.start)
             line_end = len(text) if line_end < 0 else line_end
-            leads = not text[line : failure.span.start].strip()
+            leads = not text[line : failure.span.start].strip() and _at_statement(failure)
             if line <= start or not (scenario or leads) or _unfinished(failure):
                 break
             # Blanks keep every offset as it is, and each step or statement behind it can be read.
@@ -236,6 +236,11 @@ def _unfinished(outcome: list[Statement] | _Failure) -> bool:
         and outcome.error is not None
         and hints.is_at_end(outcome.error)
     )
+
+
+def _at_statement(failure: _Failure) -> bool:
+    """Whether a new statement could have stood there, so that those behind it can be read."""
+    return failure.error is not None and hints.takes_statement(failure.error)
 
 
 def _too_deep(text: str, start: int, end: int) -> Span | None:

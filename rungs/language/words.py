@@ -39,9 +39,6 @@ STEPS = (
     "set",
 )
 
-# Words that a circuit could not tell from a contact.
-RESERVED = frozenset({"and", "or", "not", "first_scan"})
-
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 LOAD_KINDS = ("led", "lamp", "coil", "motor", "valve", "resistive", "electronic")

@@ -31,7 +31,7 @@ from rungs.language.tree import (
     StepTree,
     Word,
 )
-from rungs.language.words import RESERVED, WEEKDAYS
+from rungs.language.words import WEEKDAYS
 from rungs.program import values
 from rungs.program.declare import (
     declare_device,
@@ -109,7 +109,7 @@ def build(file: File, source: Source) -> tuple[Program, tuple[Finding, ...]]:
 
     The program may be used only if none of the findings is an error.
     """
-    maker = _Maker(source, file.damaged)
+    maker = _Maker(source, set(file.damaged))
     maker.declare([s for s in file.statements if isinstance(s, Declaration)])
     for statement in file.statements:
         match statement:
@@ -129,7 +129,7 @@ def build(file: File, source: Source) -> tuple[Program, tuple[Finding, ...]]:
 @dataclass(slots=True)
 class _Maker:
     source: Source
-    damaged: frozenset[str]
+    damaged: set[str]
     findings: list[Finding] = field(default_factory=list)
     title: str = ""
     site: Site | None = None
@@ -202,15 +202,6 @@ class _Maker:
         """Enter a thing under its name; False if the name is taken or unfit."""
         word = declaration.name
         assert word is not None
-        if word.text in RESERVED:
-            self.report(
-                "name-form",
-                f"'{word.text}' is a word of the language",
-                word.span,
-                "a circuit could not tell the device from the word",
-                f"write {word.text}_1, or a name that says more",
-            )
-            return False
         if len(word.text) > MAX_NAME:
             self.report(
                 "name-length",
@@ -219,6 +210,7 @@ class _Maker:
                 "it fits no screen and no sheet",
                 "shorten it and put the wording into the label",
             )
+            self.damaged.add(word.text)
             return False
         taken = self.places.get(word.text.casefold())
         if taken is not None:
@@ -233,6 +225,7 @@ class _Maker:
                 "give one of them another name",
                 ((taken.span, "declared here first"),),
             )
+            self.damaged.add(word.text)
             return False
         self.places[word.text.casefold()] = word
         self.named[word.text] = thing
@@ -240,10 +233,10 @@ class _Maker:
 
     def _check_confusable(self) -> None:
         seen: dict[str, Word] = {}
-        table = str.maketrans({"0": "o", "1": "l", "i": "l"})
-        for folded, word in self.places.items():
-            first = seen.setdefault(folded.translate(table), word)
-            if first is not word and any(c in "01" for c in first.text + word.text):
+        alike = str.maketrans({"0": "O", "o": "O", "1": "l", "I": "l"})
+        for word in self.places.values():
+            first = seen.setdefault(word.text.translate(alike), word)
+            if first is not word:
                 self.report(
                     "confusable-names",
                     f"'{word.text}' and '{first.text}' look alike",

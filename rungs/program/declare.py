@@ -59,15 +59,15 @@ _SLOTS = {
     "event": "act",
 }
 _SLOT_WORDS = {
-    "side": "NO or NC",
-    "actuator": "maintained or momentary",
+    "side": "contact side (NO or NC)",
+    "actuator": "kind of switch (maintained or momentary)",
     "kind": "kind of timer",
-    "days": "daily or on",
-    "act": "from ... to ... or at ...",
+    "days": "list of days",
+    "act": "time",
     "at": "terminal",
     "to": "count",
-    "label": "label",
-    "zone": "zone",
+    "latitude": "place",
+    "between": "season",
 }
 
 
@@ -346,7 +346,7 @@ def _timer(declaration: Declaration, findings: list[Finding]) -> Timer:
         if kind == "flasher":
             off = slots.keep(values.read_duration(slots.words("kind")[1]), 0)
     retained = slots.get("retained")
-    if retained is not None and kind != "accumulating":
+    if retained is not None and option is not None and kind != "accumulating":
         findings.append(
             Finding(
                 "wrong-option",

@@ -26,9 +26,12 @@ from rungs.program.rules import drivers, readers
 from rungs.program.worlds import possible
 
 _STOP_NAME = re.compile(
-    r"(?:^|_)(?:stop|estop|halt|emergency|mushroom)(?:_|[0-9]|$)", re.IGNORECASE
+    r"(?:^|_|(?<=[a-z]))(?:[sS]top|STOP|[eE]_?[sS]top|[hH]alt|[eE]mergency|[mM]ushroom)(?=_|[0-9A-Z]|$)"
 )
-_STOP_LABEL = re.compile(r"\b(?:emergency|e-stop|stop (?:button|switch|device))\b", re.IGNORECASE)
+_STOP_LABEL = re.compile(
+    r"^stops?\b|\b(?:emergency (?:stop|button|switch)|e-stop|stop (?:button|switch|device))\b",
+    re.IGNORECASE,
+)
 
 
 def lint(program: Program) -> tuple[Finding, ...]:
@@ -76,7 +79,8 @@ def _impossible(program: Program) -> Iterator[Finding]:
     for item in program.properties:
         if item.when is not None:
             yield from _cannot(item.when, "the condition behind 'when'", program)
-        subject = "the circuit behind 'then'" if item.when is not None else f"'{item.kind}'"
+        behind = "then" if item.when is not None else item.kind
+        subject = f"the circuit behind '{behind}'"
         yield from _cannot(item.circuit, subject, program)
 
 
@@ -87,7 +91,7 @@ def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Findin
             "never-closes",
             f"{subject} can never close",
             circuit.span,
-            "two of its contacts in series exclude each other, so it never conducts",
+            "it never conducts, whatever the panel does",
             "look for a contact and its opposite, or 'and' written where 'or' is meant",
         )
     elif not opens:
@@ -95,7 +99,7 @@ def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Findin
             "never-opens",
             f"{subject} can never open",
             circuit.span,
-            "two of its contacts in parallel make up for each other, so it always conducts",
+            "it always conducts, whatever the panel does",
             "look for a contact and its opposite, or 'or' written where 'and' is meant",
         )
 
@@ -254,6 +258,8 @@ def _reach_outputs(program: Program, follows: dict[int, set[int]]) -> set[int]:
 def _unlatch_above(program: Program) -> Iterator[Finding]:
     for name, actions in drivers(program).items():
         last = max((i for i, (_, a) in enumerate(actions) if a.verb == "latch"), default=-1)
+        if any(action.verb == "unlatch" for _, action in actions[last + 1 :]):
+            continue  # the last word is an unlatch
         for index, (number, action) in enumerate(actions):
             if action.verb == "unlatch" and index < last:
                 below = actions[last][0]
@@ -303,6 +309,20 @@ def _site(program: Program) -> Iterator[Finding]:
         )
 
 
+def _no_holidays(program: Program) -> Iterator[Finding]:
+    if program.holidays or program.site.holidays is not None:
+        return
+    for clock in program.clocks:
+        if clock.days.except_holidays:
+            yield Finding(
+                "no-holidays",
+                f"'{clock.name}' leaves out holidays, and the file names none",
+                clock.span,
+                "it acts on every listed day",
+                "write holiday statements, or leave 'except holidays' out",
+            )
+
+
 def _unused(program: Program) -> Iterator[Finding]:
     read = readers(program)
     driven = drivers(program)
@@ -335,5 +355,6 @@ CHECKS: tuple[Callable[[Program], Iterator[Finding]], ...] = (
     _empty_windows,
     _stops,
     _site,
+    _no_holidays,
     _unused,
 )

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterator
+from difflib import get_close_matches
 
 from rungs.findings import Finding
 from rungs.program.nodes import (
@@ -80,6 +81,16 @@ def _coils(program: Program) -> Iterator[Finding]:
         latches = [(n, a) for n, a in actions if a.verb in ("latch", "unlatch", "impulse")]
         for number, action in coils[1:]:
             first_number, first = coils[0]
+            if number == first_number:
+                yield Finding(
+                    "second-coil",
+                    f"rung {number} drives '{name}' twice",
+                    action.span,
+                    "the second time changes nothing",
+                    "leave one of them out",
+                    ((first.span, "the first one"),),
+                )
+                continue
             yield Finding(
                 "second-coil",
                 f"'{name}' has a coil in rung {first_number} and another in rung {number}",
@@ -146,13 +157,15 @@ def _supplies(program: Program) -> Iterator[Finding]:
         if output.supply is not None:
             named = supplies.get(output.supply)
             if named is None:
+                close = get_close_matches(output.supply, list(supplies), n=1)
                 known = ", ".join(supplies) or "none is declared"
+                guess = f"did you mean '{close[0]}'?" if close else f"name a supply ({known})"
                 yield Finding(
                     "unknown-name",
                     f"there is no supply '{output.supply}'",
                     output.span,
                     f"nothing would feed '{output.name}'",
-                    f"name a supply of the file ({known})",
+                    guess,
                 )
                 continue
             fed = (named,)

@@ -184,7 +184,7 @@ def read_quantity(number: Word, unit: Word, units: tuple[str, ...]) -> float | F
             f"{number.text} {unit.text} cannot be meant",
             number.span,
             "the sums of the panel would be wrong",
-            "write a number above zero",
+            "write a number above zero, at most 1,000,000",
         )
     return value
 

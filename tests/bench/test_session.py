@@ -387,6 +387,11 @@ def test_a_contact_above_its_coil_shows_what_the_rung_read() -> None:
     assert session.reading(rung_of(session, 1)) == (True, True)
 
 
+def power_drawn(session: Session, rung: Rung) -> bool:
+    reading = iter(session.reading(rung))
+    return conducting(rung.circuit, lambda leaf: next(reading)).powered
+
+
 PRESSES = st.lists(
     st.tuples(
         st.sampled_from(["lamp_switch", "stop", "start", "power", "break"]), st.integers(0, 700)
@@ -413,9 +418,7 @@ def test_power_in_the_drawing_is_the_power_of_the_scan(
         if not session.live():
             continue
         for rung in session.program.rungs:
-            reading = iter(session.reading(rung))
-            flow = conducting(rung.circuit, lambda leaf, reading=reading: next(reading))
-            assert flow.powered == session.panel.state.powers[rung.number]
+            assert power_drawn(session, rung) == session.panel.state.powers[rung.number]
 
 
 @settings(max_examples=30)

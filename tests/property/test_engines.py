@@ -1,7 +1,7 @@
 """All engines agree, scan for scan, on random programs under random stimuli.
 
-The second reading was written from the language reference alone, in another style and by other hands
-than the reference interpreter.
+The second reading was written from the language reference alone, in another style and by other
+hands than the reference interpreter.
 """
 
 from __future__ import annotations

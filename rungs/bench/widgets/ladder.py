@@ -14,10 +14,11 @@ from textual import events
 from textual.geometry import Size
 from textual.strip import Strip
 
-from rungs.bench.drawing import Picture, lines_of, picture_of
+from rungs.bench.drawing import lines_of
 from rungs.bench.pages import Line, Signs
 from rungs.bench.session import Session
 from rungs.bench.widgets.lines import Lines
+from rungs.draw.layout import Picture, picture_of
 
 # what a painted rung depends on: whether the rails are live, its contacts, what glows in it
 Shown = tuple[bool, tuple[bool, ...], frozenset[str]]
@@ -45,16 +46,16 @@ class Ladder(Lines):
             return
         first = self._at(self.scroll_offset.y)[0] if self._tops else 0
         self._width = width
-        self._pictures = [
-            picture_of(rung, self._session.program, width, self._signs) for rung in self._rungs
-        ]
+        self._pictures = [picture_of(rung, self._session.program, width) for rung in self._rungs]
         self._tops = []
         total = 0
         for picture in self._pictures:
             self._tops.append(total)
             total += picture.height
         self._painted = {}
-        self.virtual_size = Size(width, total)
+        # a rung that cannot be folded makes the whole wider than the pane
+        widest = max([width, *(picture.width for picture in self._pictures)])
+        self.virtual_size = Size(widest, total)
         if first:
             self.call_after_refresh(self.scroll_to, y=self._tops[first], animate=False)
         self.refresh()
@@ -98,7 +99,12 @@ class Ladder(Lines):
                 return self.strip_of((("no rungs in this panel", "quiet"),))
             return self.strip_of(())
         index, within = self._at(line)
-        return self.strip_of(self._rung_lines(index)[within])
+        line_of_rung = self._rung_lines(index)[within]
+        start = self.scroll_offset.x
+        if start or self.virtual_size.width > self._width:
+            style = self.tone_style("")
+            return self.strip_of(line_of_rung).crop_extend(start, start + self.size.width, style)
+        return self.strip_of(line_of_rung)
 
     def go_to(self, number: int) -> None:
         """Bring a rung to the top of the pane."""

@@ -6,7 +6,7 @@ panel may have hundreds of devices.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -30,13 +30,17 @@ class Lines(ScrollView, can_focus=False):
         color: $foreground;
         scrollbar-size-vertical: 1;
         scrollbar-size-horizontal: 0;
+        scrollbar-color: $surface-lighten-2;
+        scrollbar-color-hover: $surface-lighten-3;
+        scrollbar-background: $background;
+        scrollbar-background-hover: $background;
         & > .lines--plain { color: $foreground; }
         & > .lines--quiet { color: $text-muted; }
         & > .lines--live { color: $text-accent; text-style: bold; }
         & > .lines--wrong { color: $text-error; text-style: bold; }
-        & > .lines--stop { color: $text-warning; text-style: bold; }
+        & > .lines--stop { color: $text-primary; text-style: bold; }
         & > .lines--title { color: $foreground; text-style: bold; }
-        & > .lines--pick { background: $boost; }
+        & > .lines--pick { background: $surface-lighten-1; }
         & > .lines--glow { text-style: underline; }
         &.-plain-bars { scrollbar-size-vertical: 0; }
     }
@@ -60,6 +64,7 @@ class Lines(ScrollView, can_focus=False):
         super().__init__(id=id)
         self._lines: list[Line] = []
         self._styles: dict[str, Style] = {}
+        self._filled: tuple[object, int, int] | None = None
 
     def show(self, lines: Sequence[Line]) -> None:
         """Show other lines; those that are as before are not painted again."""
@@ -72,12 +77,26 @@ class Lines(ScrollView, can_focus=False):
             if before != after:
                 self.refresh_line(y)
 
+    def fill(self, data: object, page: Callable[[tuple[int, int]], list[Line]]) -> None:
+        """Show what `page` makes of columns and lines; a list that is too long for the pane gets
+        a column less, for the bar beside it. Nothing is made anew while `data` and size stay."""
+        width, height = self.outer_size
+        if (data, width, height) == self._filled:
+            return
+        self._filled = (data, width, height)
+        lines = page((width, height))
+        if len(lines) > height:
+            lines = page((width - self.styles.scrollbar_size_vertical, height))
+        self.show(lines)
+
     def tone_style(self, tone: str) -> Style:
         """The style of a tone; never None, which a screen without colours cannot paint."""
         style = self._styles.get(tone)
         if style is None:
-            style = self.rich_style
-            for part in tone.split():
+            first, *more = tone.split() or ["plain"]
+            # whole, so that a see-through colour is mixed with what is behind it
+            style = self.get_component_rich_style(f"lines--{first}")
+            for part in more:
                 style += self.get_component_rich_style(f"lines--{part}", partial=True)
             self._styles[tone] = style
         return style
@@ -90,12 +109,21 @@ class Lines(ScrollView, can_focus=False):
     def render_line(self, y: int) -> Strip:
         """Paint one line of the pane."""
         at = y + self.scroll_offset.y
-        return self.strip_of(self._lines[at] if at < len(self._lines) else ())
+        strip = self.strip_of(self._lines[at] if at < len(self._lines) else ())
+        return strip.crop_extend(0, self.size.width, self.tone_style(""))
 
     def strip_of(self, line: Line) -> Strip:
         """A line in the width of the pane."""
-        segments = [Segment(text, self.tone_style(tone)) for text, tone in line if text]
-        width = self.size.width
+        segments = []
+        for text, tone in line:
+            shown = text.rstrip(" ")
+            if shown:
+                segments.append(Segment(shown, self.tone_style(tone)))
+            if len(shown) < len(text):
+                # the spaces that fill a column do not glow
+                blank = self.tone_style(tone.replace(" glow", ""))
+                segments.append(Segment(text[len(shown) :], blank))
+        width = max(self.size.width, self.virtual_size.width)
         return Strip(segments).adjust_cell_length(width, self.tone_style("")).simplify()
 
     def on_click(self, event: events.Click) -> None:
