@@ -620,7 +620,8 @@ def _stop_of(error: UnexpectedInput | None) -> str:
     name, a unit or a weekday, so these count as one kind."""
     if not isinstance(error, UnexpectedToken):
         return "sign"
-    return _KINDS.get(error.token.type, error.token.type)
+    kind: str = error.token.type
+    return _KINDS.get(kind, kind)
 
 
 _KINDS = {
