@@ -9,7 +9,7 @@ from __future__ import annotations
 from datetime import date
 
 from rungs.program.nodes import Clock
-from rungs.scan.calendar import Calendar
+from rungs.scan.calendar import HORIZON, Calendar
 
 # a Monday far from any change of the clocks, for runs to which the date does not matter
 DEFAULT_DAY = date(2026, 1, 5)
@@ -85,4 +85,7 @@ class WallClock:
     def next_change(self, t: int) -> int | None:
         """The first run time after t at which a clock contact can move, if one ever does."""
         instant = self._calendar.next_change(self.at(t))
-        return None if instant is None else instant - self._offset
+        if instant is None:
+            # the calendar looks no farther ahead than this
+            return t + HORIZON if self._clocks else None
+        return instant - self._offset
