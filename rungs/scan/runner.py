@@ -115,7 +115,12 @@ class Panel:
         clocks = self.wall.contacts(at)
         after = scan(self.program, self.state, self.circuits, clocks, at)
         self.before, self.state = self.state, after
-        self._undisturbed = self.before.powered and same(self.program, self.before, after)
+        self._undisturbed = (
+            self.before.powered
+            and same(self.program, self.before, after)
+            # an event that shows in this scan is gone in the next
+            and not any(clocks[c.name] for c in self.program.clocks if c.end is None)
+        )
         self.now = at
         return after
 
