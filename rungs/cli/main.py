@@ -6,23 +6,22 @@ at once.
 
 from __future__ import annotations
 
-import argparse
 import os
 import sys
-from dataclasses import dataclass
-from difflib import get_close_matches
-from importlib import import_module
 
 from rungs import __version__
 from rungs.cli.exits import FINE, INTERRUPTED, IO_FAILED, WRONG_CALL, CliError
 
 
-@dataclass(frozen=True, slots=True)
 class VerbHelp:
-    """What the overview says of a verb."""
+    """What the overview says of a verb. Not a dataclass, since those take longer to load than all
+    the rest of the overview."""
 
-    summary: str
-    example: str
+    __slots__ = ("example", "summary")
+
+    def __init__(self, summary: str, example: str) -> None:
+        self.summary = summary
+        self.example = example
 
 
 VERBS: dict[str, VerbHelp] = {
@@ -90,8 +89,12 @@ def main(argv: list[str]) -> int:
         if not (name.endswith(".rungs") or os.path.exists(name)):
             raise CliError(_unknown_verb(name))
         name, rest = "open", argv
+    # needed by every verb and by no overview
+    from argparse import ArgumentParser
+    from importlib import import_module
+
     module = import_module(f"rungs.cli.{name if name != 'open' else 'open_bench'}")
-    parser = argparse.ArgumentParser(
+    parser = ArgumentParser(
         prog=f"rungs {name}",
         description=VERBS[name].summary[0].upper() + VERBS[name].summary[1:] + ".",
         epilog=f"example: {VERBS[name].example}",
@@ -102,6 +105,9 @@ def main(argv: list[str]) -> int:
 
 
 def _unknown_verb(name: str) -> str:
+    # needed for a slip of the pen alone
+    from difflib import get_close_matches
+
     close = get_close_matches(name, list(VERBS), n=1)
     guess = f"did you mean 'rungs {close[0]}'?" if close else "see: rungs --help"
     return f"'{name}' is neither a verb nor a file; {guess}"

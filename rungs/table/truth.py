@@ -192,14 +192,21 @@ def _columns(program: Program, signals: tuple[str, ...], cone: set[str]) -> dict
     full = (1 << height) - 1
     values: dict[str, int] = {}
     for index, name in enumerate(signals):
-        run = height >> (index + 1)  # patterns in a row with the same value
-        # blocks of `run` ones and `run` noughts in turn; the noughts come first
-        values[name] = full // ((1 << run) + 1) << run & full
+        values[name] = _alternating(height >> (index + 1), height)
     for rung in program.rungs:
         driven = [a.name for a in rung.actions if a.verb == "coil" and a.name in cone]
         if driven:
             values.update(dict.fromkeys(driven, _work(rung.circuit, values, full)))
     return values
+
+
+def _alternating(run: int, height: int) -> int:
+    """`run` noughts and `run` ones in turn, from bit 0 up to bit `height`."""
+    bits, length = ((1 << run) - 1) << run, 2 * run
+    while length < height:  # doubling; dividing numbers of a million bits would take a second
+        bits |= bits << length
+        length *= 2
+    return bits
 
 
 def _work(circuit: Circuit, values: dict[str, int], full: int) -> int:
