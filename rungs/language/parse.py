@@ -148,8 +148,16 @@ class _Reader:
         self.statements: list[Statement] = []
         self.findings: list[Finding] = []
         self.damaged: set[str] = set()
+        pieces = zip(heads, self.ends, strict=True)
+        self.deep = any(text.count("(", start, end) > MAX_DEPTH for start, end in pieces)
 
     def read(self) -> None:
+        """Read the whole text at once if it can be, which is faster, and else piece by piece."""
+        if not self.deep:
+            outcome = self._attempt(self.text, 0, len(self.text))
+            if not isinstance(outcome, _Failure):
+                self.statements = outcome
+                return
         piece = 0
         while piece < len(self.heads):
             piece = self._read_from(piece)
@@ -174,7 +182,7 @@ class _Reader:
         return piece + 1
 
     def _attempt(self, text: str, start: int, end: int) -> list[Statement] | _Failure:
-        if text.count("(", start, end) > MAX_DEPTH:
+        if self.deep:
             place = _too_deep(text, start, end)
             if place is not None:
                 return _Failure(None, place)
