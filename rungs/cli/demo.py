@@ -36,7 +36,7 @@ def run(args: Namespace) -> int:
     if args.list:
         for name, path in found.items():
             checked = check_file(str(path))
-            print(f"{name:<14}{checked.program.title if checked.program else ''}")
+            print(f"{name:<20}{checked.program.title if checked.program else ''}")
         return FINE
     if args.name not in found:
         raise CliError(f"there is no demo '{args.name}'; there are " + ", ".join(found))

@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from functools import cached_property
-from typing import Literal
+from typing import Literal, assert_never
 
 from rungs.source import NOWHERE, Source, Span
 
@@ -51,6 +51,24 @@ class Compare:
     op: CompareOp
     number: int
     span: Span = field(default=NOWHERE, compare=False)
+
+    def holds(self, count: int) -> bool:
+        """Whether a count stands in the relation that the comparison asks for."""
+        match self.op:
+            case ">=":
+                return count >= self.number
+            case ">":
+                return count > self.number
+            case "<=":
+                return count <= self.number
+            case "<":
+                return count < self.number
+            case "==":
+                return count == self.number
+            case "!=":
+                return count != self.number
+            case _:
+                assert_never(self.op)
 
 
 @dataclass(frozen=True, slots=True)

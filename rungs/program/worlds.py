@@ -121,29 +121,13 @@ def _counter_states(found: list[Leaf], counter: Counter, edges: bool) -> tuple[_
     counts = sorted({0} | {c for n in limits for c in (n - 1, n, n + 1) if c >= 0})
     states: list[_State] = []
     for count in counts:
-        true = {f"{leaf.op}{leaf.number}" for leaf in compares if _holds(count, leaf)}
+        true = {f"{leaf.op}{leaf.number}" for leaf in compares if leaf.holds(count)}
         closed = count >= counter.preset
         state = frozenset(true | {"closed"} if closed else true)
         states.append(state)
         if edges:
             states.append(state | {"rising" if closed else "falling"})
     return tuple(states)
-
-
-def _holds(count: int, leaf: Compare) -> bool:
-    match leaf.op:
-        case ">=":
-            return count >= leaf.number
-        case ">":
-            return count > leaf.number
-        case "<=":
-            return count <= leaf.number
-        case "<":
-            return count < leaf.number
-        case "==":
-            return count == leaf.number
-        case "!=":
-            return count != leaf.number
 
 
 def _mask(values: list[bool], stride: int, total: int) -> int:

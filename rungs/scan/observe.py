@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import assert_never
 
 from rungs.program.nodes import Circuit, Compare, Contact, Leaf, Output, Parallel, Program, Series
-from rungs.scan.reference import State, compare, is_timing
+from rungs.scan.reference import State, is_timing
 
 
 def holds(
@@ -33,7 +33,7 @@ def conducts(
 ) -> bool:
     """Whether one contact is closed after a scan."""
     if isinstance(leaf, Compare):
-        return compare(after.counts[leaf.name], leaf)
+        return leaf.holds(after.counts[leaf.name])
     return _seen(program, before, after, wires, leaf) != leaf.negated
 
 

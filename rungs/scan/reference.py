@@ -142,30 +142,11 @@ def closed(program: Program, before: State, now: State, circuit: Circuit) -> boo
         case Parallel():
             return any([closed(program, before, now, part) for part in circuit.parts])
         case Compare():
-            return compare(now.counts[circuit.name], circuit)
+            return circuit.holds(now.counts[circuit.name])
         case Contact():
             return _contact(program, before, now, circuit) != circuit.negated
         case _:
             assert_never(circuit)
-
-
-def compare(count: int, leaf: Compare) -> bool:
-    """Whether a count stands in the relation that the comparison asks for."""
-    match leaf.op:
-        case ">=":
-            return count >= leaf.number
-        case ">":
-            return count > leaf.number
-        case "<=":
-            return count <= leaf.number
-        case "<":
-            return count < leaf.number
-        case "==":
-            return count == leaf.number
-        case "!=":
-            return count != leaf.number
-        case _:
-            assert_never(leaf.op)
 
 
 def _contact(program: Program, before: State, now: State, leaf: Contact) -> bool:
