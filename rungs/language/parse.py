@@ -197,12 +197,21 @@ class _Reader:
         text = self.text
         scenario = text[start:end].lstrip().startswith("scenario")
         for _ in range(_RETRIES):
-            self.findings.append(self._finding(text, start, failure))
             line = text.rfind("\n", 0, failure.span.start) + 1
+            leads = line > start and not text[line : failure.span.start].strip()
+            if scenario and leads:
+                # a step that is good in itself may only show that the one above is unfinished
+                above = self._attempt(text, start, line)
+                if _unfinished(above):
+                    assert isinstance(above, _Failure)
+                    failure = above
+                    line = text.rfind("\n", 0, failure.span.start) + 1
+            elif _unfinished(failure):
+                line = start
+            self.findings.append(self._finding(text, start, failure))
             line_end = text.find("\n", failure.span.start)
             line_end = len(text) if line_end < 0 else line_end
-            leads = not text[line : failure.span.start].strip() and _at_statement(failure)
-            if line <= start or not (scenario or leads) or _unfinished(failure):
+            if line <= start or not (scenario or (leads and _at_statement(failure))):
                 break
             # Blanks keep every offset as it is, and each step or statement behind it can be read.
             text = text[:line] + " " * (line_end - line) + text[line_end:]
