@@ -580,8 +580,7 @@ def _learned(
 ) -> Hint | None:
     """The hint whose example stopped in the same state, among those for the same statement."""
     keyword = _keyword(text, start)
-    at_end = is_at_end(error)
-    if keyword == "scenario" and not at_end:
+    if keyword == "scenario":
         # A later step leaves more on the parser's stack than the single step of an example.
         line = text.rfind("\n", 0, span.start) + 1
         if line > start:
