@@ -241,3 +241,11 @@ def test_a_name_that_was_damaged_by_its_own_error_is_not_unknown() -> None:
     assert told(checked.findings, checked.source) == [
         ("missing-unit", "a length of time needs its unit", 1)
     ]
+
+
+def test_reading_stops_at_the_first_hundred_findings() -> None:
+    source = source_from_text("rung a ->\n" * 2_000)
+    assert len(parse(source).findings) == MAX_FINDINGS
+    assert [f.span.start for f in check(source).findings] == sorted(
+        f.span.start for f in parse(source).findings
+    )

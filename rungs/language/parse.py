@@ -17,7 +17,7 @@ from lark import Lark, Token, Transformer
 from lark.exceptions import UnexpectedInput
 from lark.utils import TextSlice
 
-from rungs.findings import Finding
+from rungs.findings import MAX_FINDINGS, Finding
 from rungs.language import hints
 from rungs.language.tree import (
     ActionTree,
@@ -159,7 +159,7 @@ class _Reader:
                 self.statements = outcome
                 return
         piece = 0
-        while piece < len(self.heads):
+        while piece < len(self.heads) and len(self.findings) < MAX_FINDINGS:
             piece = self._read_from(piece)
 
     def _read_from(self, piece: int) -> int:
