@@ -17,7 +17,7 @@ from typing import Any
 from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
 from rungs.findings import Finding
-from rungs.language.words import FORMS, STATEMENTS, STEPS
+from rungs.language.words import FORMS, STATEMENTS, STEP_FORMS, STEPS
 from rungs.source import Span
 
 Parse = Callable[[str], Any]
@@ -443,6 +443,8 @@ def advise(error: UnexpectedInput, text: str, start: int, span: Span, parse: Par
     if at_end:
         wants = f"; {_one_of(expected)} is missing" if expected else ""
         form = FORMS.get(_keyword(text, start), "")
+        step = _keyword(text, text.rfind("\n", 0, span.start) + 1)
+        form = STEP_FORMS.get(step, form) if form == FORMS["scenario"] else form
         fix = f"the form is: {form}" if form else ""
         return _finding(
             "incomplete", f"the statement stops before it is complete{wants}", span, fix

@@ -24,26 +24,28 @@ STATEMENTS = (
     "scenario",
 )
 
-STEPS = (
-    "begin",
-    "operate",
-    "release",
-    "tap",
-    "break",
-    "short",
-    "mend",
-    "power",
-    "wait",
-    "until",
-    "expect",
-    "set",
-)
-
 WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
 LOAD_KINDS = ("led", "lamp", "coil", "motor", "valve", "resistive", "electronic")
 
 DURATION_UNITS = {"ms": 1, "s": 1_000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
+
+STEP_FORMS = {
+    "begin": "begin Wed 2026-11-25 22:45",
+    "operate": "operate NAME",
+    "release": "release NAME",
+    "tap": "tap NAME for 200ms",
+    "break": "break NAME",
+    "short": "short NAME",
+    "mend": "mend NAME",
+    "power": "power off for 5s, or power on",
+    "wait": "wait 30s",
+    "until": "until 22:00",
+    "expect": "expect a and not b within 2s, or expect steady a for 5s",
+    "set": "set clock 22:59",
+}
+
+STEPS = tuple(STEP_FORMS)
 
 FORMS = {
     "title": 'title "Boathouse lights"',
@@ -64,10 +66,7 @@ FORMS = {
     "always": 'always "Label" a or b',
     "require": 'require "Label" when a then b within 2s',
     "assume": 'assume "Label" never a and b',
-    "scenario": 'scenario "Label" and then steps: '
-    + "begin Wed 2026-11-25 22:45, operate NAME, release NAME, tap NAME for 200ms, break NAME, "
-    + "short NAME, mend NAME, power off for 5s, power on, wait 30s, until 22:00, "
-    + "expect a and not b within 2s, expect steady a for 5s, set clock 22:59",
+    "scenario": 'scenario "Label" and then steps: ' + ", ".join(STEP_FORMS.values()),
 }
 
 # The order in which the formatter writes the parts of a declaration; trees hold them in this order.
