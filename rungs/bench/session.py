@@ -21,10 +21,11 @@ from rungs.bench.views import (
     Walk,
     WallTime,
 )
+from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Clock, Input, Program, Relay, Rung, Timer, leaves
 from rungs.scan.calendar import build_calendar
 from rungs.scan.reference import State, closed, is_timing, next_expiry, same, work_rung
-from rungs.scan.runner import PERIOD, Panel, WireFault
+from rungs.scan.runner import Panel, WireFault
 
 SPEEDS = (1, 10, 60, 3_600)
 TAP = 200  # ms, as `tap` in a scenario

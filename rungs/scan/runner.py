@@ -11,12 +11,11 @@ from dataclasses import replace
 from datetime import date
 from typing import Literal
 
+from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Program
 from rungs.scan.calendar import Calendar, build_calendar
 from rungs.scan.reference import State, next_expiry, powered_down, same, scan
 from rungs.scan.wall import WallClock, default_start
-
-PERIOD = 10  # ms from scan to scan
 
 WireFault = Literal["sound", "broken", "shorted"]
 

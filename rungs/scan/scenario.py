@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import assert_never
 
+from rungs.core.nodes import PERIOD
 from rungs.program.nodes import (
     Begin,
     Circuit,
@@ -31,7 +32,7 @@ from rungs.program.nodes import (
 from rungs.scan.calendar import Calendar, build_calendar
 from rungs.scan.observe import conducts, holds
 from rungs.scan.reference import is_timing
-from rungs.scan.runner import PERIOD, Panel
+from rungs.scan.runner import Panel
 from rungs.scan.wall import DEFAULT_DAY
 
 DAY_MS = 86_400_000

@@ -11,10 +11,14 @@ import io
 from collections.abc import Iterator
 from dataclasses import dataclass
 from difflib import get_close_matches
+from typing import Protocol
 
+from rungs.core.lower import LowerError
+from rungs.core.nodes import PERIOD
 from rungs.findings import Finding
 from rungs.program.nodes import Input, Program
-from rungs.scan.runner import PERIOD, Panel
+from rungs.scan.fast import FastPanel
+from rungs.scan.runner import Panel
 from rungs.source import Source, Span
 
 LONGEST_RUN = 100 * 366 * 86_400_000  # ms
@@ -30,6 +34,50 @@ class StimulusRow:
     t: int
     circuits: dict[str, bool]
     power: bool = True
+
+
+class SeenState(Protocol):
+    """What a trace shows of the panel after a scan."""
+
+    @property
+    def t(self) -> int:
+        """The time of the scan, ms."""
+
+    @property
+    def first(self) -> bool:
+        """Whether it was the first since power-up."""
+
+    @property
+    def contacts(self) -> dict[str, bool]:
+        """The contact of every device."""
+
+
+class PlayedPanel(Protocol):
+    """A panel on any engine, for as much as a stimulus asks of it."""
+
+    @property
+    def program(self) -> Program:
+        """What it runs."""
+
+    @property
+    def period(self) -> int:
+        """From scan to scan, ms."""
+
+    @property
+    def state(self) -> SeenState:
+        """The panel after the last scan."""
+
+    def advance(self, until: int) -> Iterator[SeenState]:
+        """Make all scans up to and including time `until`."""
+
+    def switch_power(self, on: bool) -> None:
+        """Switch the supply."""
+
+    def give_circuits(self, circuits: dict[str, bool]) -> None:
+        """Set circuits of inputs."""
+
+    def pass_to(self, t: int) -> None:
+        """No further scan before time t."""
 
 
 Stimulus = tuple[StimulusRow, ...]
@@ -126,10 +174,18 @@ def trace(
 
     `start` is the wall time at t = 0, ms UTC.
     """
-    return trace_panel(Panel(program, start, period, jump), stimulus)
+    return trace_panel(_panel(program, start, period, jump), stimulus)
 
 
-def trace_panel(panel: Panel, stimulus: Stimulus) -> Iterator[TraceRow]:
+def _panel(program: Program, start: int | None, period: int, jump: bool) -> PlayedPanel:
+    try:
+        return FastPanel(program, start, period, jump)
+    except LowerError:
+        # a flasher that is out of step with a very long period
+        return Panel(program, start, period, jump)
+
+
+def trace_panel(panel: PlayedPanel, stimulus: Stimulus) -> Iterator[TraceRow]:
     """The rows of `trace` for a panel that is still to make its first scan."""
     names = columns(panel.program)
     period = panel.period
@@ -153,7 +209,7 @@ def trace_changes(
 ) -> Iterator[TraceRow]:
     """The first row, the last, and each that differs from the row before it."""
     names = columns(program)
-    panel = Panel(program, start, period, jump)
+    panel = _panel(program, start, period, jump)
     shown: TraceRow | None = None
     last: TraceRow | None = None
     for t, contacts in _scans(panel, stimulus):
@@ -165,7 +221,7 @@ def trace_changes(
         yield last
 
 
-def _scans(panel: Panel, stimulus: Stimulus) -> Iterator[tuple[int, dict[str, bool]]]:
+def _scans(panel: PlayedPanel, stimulus: Stimulus) -> Iterator[tuple[int, dict[str, bool]]]:
     """Time and contacts of each scan that is made while the stimulus is played."""
     for index, row in enumerate(stimulus):
         if index == 0:
