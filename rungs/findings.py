@@ -488,7 +488,131 @@ CODES: dict[str, Code] = {
     ),
     "table-size": _code(
         "error",
-        "a truth table with too many signals",
-        """Each signal doubles the rows; 20 signals, a million rows, are the limit.""",
+        "a table with too many signals or states",
+        """Each signal doubles the patterns, and each bit that is remembered can double the states;
+        20 signals that matter at once, 20,000 states and 100,000 rows are the limit.""",
+    ),
+    "switching-memory": _code(
+        "error",
+        "a program that remembers more than its relays show",
+        """The only memory of a switching table is its relays: an event does one thing to a relay,
+        on, off, flip or leave, whatever has happened before. Here the same event must do different
+        things in two situations in which the relay stands alike; both are shown from power-up.""",
+    ),
+    "switching-timer": _code(
+        "error",
+        "a timer that no row of a switching table can stand for",
+        """A row of a switching table can wait until an input has stayed closed, or open, for a
+        time, if the board's rows can carry a delay. A timer that starts or stops by anything else
+        needs a board with timers and states.""",
+    ),
+    "switching-unsettled": _code(
+        "error",
+        "a program that never comes to rest",
+        """A switching table says what has changed when all is at rest again. This program goes on
+        changing although nothing outside does.""",
+    ),
+    "table-file": _code(
+        "error",
+        "a table file that cannot be used",
+        """A table is read from the JSON or CSV that 'rungs compile' writes, also after a
+        spreadsheet has saved the CSV again. Everything in it must fit together: each row's cells to
+        the signals and relays of the head, each state to a row.""",
+    ),
+    "no-outputs": _code(
+        "error",
+        "a program without outputs",
+        """A table says what the relays of a board do; a program without outputs has none.""",
+    ),
+    # --- boards
+    "board-file": _code(
+        "error",
+        "a board file that cannot be used",
+        """A board file is TOML that says what a board accepts: terminals, ratings, rows, timers and
+        clock slots. No number has a default, so that no limit is only assumed. A shipped board, as
+        'rungs boards show timed-states' prints it, has a comment on every line.""",
+    ),
+    "board-kind": _code(
+        "error",
+        "a kind of table that the board does not hold",
+        """Boards hold truth tables, transition tables or switching tables. A board that holds none
+        only reads inputs and switches relays, and something else has to run the panel.""",
+    ),
+    "board-inputs": _code(
+        "error",
+        "inputs that the board has no terminals for",
+        """Every input needs a terminal of its own. An input whose declared terminal the board has
+        stays there; the others are given free ones in order, and the table's head says which.""",
+    ),
+    "board-relays": _code(
+        "error",
+        "outputs that the board has no relays for",
+        """Every output needs a relay of its own. An output whose declared terminal the board has
+        stays there; the others are given free ones in order, and the table's head says which.""",
+    ),
+    "board-states": _code(
+        "error",
+        "a table with more states than the board has",
+        """Latches, edges, counters and timers give a panel its states. Nothing is cut: a table with
+        fewer states would be another panel.""",
+    ),
+    "board-rows": _code(
+        "error",
+        "rows that the board does not take",
+        """A board holds a number of rows, and either takes the first row that matches or wants rows
+        that do not overlap. Nothing is cut: a situation without a row would do nothing.""",
+    ),
+    "board-timer": _code(
+        "error",
+        "a time that the board cannot measure",
+        """Boards have a number of timers, of certain kinds, with a longest time and a resolution. A
+        time that is no whole multiple of the resolution is refused and never rounded.""",
+        "timer rest on-delay 1s50ms",
+        "timer rest on-delay 1s100ms",
+    ),
+    "board-clock": _code(
+        "error",
+        "a clock that the board cannot keep",
+        """Boards have a number of clock slots. Each may be a window or a moment, on weekdays, in a
+        part of the year, as far as the board file says so.""",
+    ),
+    "board-sun": _code(
+        "error",
+        "a clock that goes by the sun, on a board that does not know it",
+        """Fixed times by month or by week can stand in place of sunrise and sunset, and the finding
+        says how many minutes they are off at most. Ask for them with --sun-by.""",
+    ),
+    "board-debounce": _code(
+        "error",
+        "a debounce time that the board does not have",
+        """Debouncing is done by the board. A board that debounces every input for a fixed time
+        needs that time in the program, since its inputs act later by it.""",
+        "input door at I1",
+        "input door at I1 debounce 20ms",
+    ),
+    "board-contact": _code(
+        "error",
+        "a contact side that the board does not have",
+        """An output at an NC contact has its load on while the relay is off. With the other side
+        the load would do the opposite.""",
+    ),
+    "board-load": _code(
+        "error",
+        "a load above the rating of the board's contacts",
+        """Volts and amps are held against the ratings of the board file: coils, motors and valves
+        against the inductive amps, known other loads against the resistive ones, and unknown kinds
+        against the lower of the two.""",
+    ),
+    "board-retained": _code(
+        "error",
+        "a retained device on a board that keeps nothing",
+        """A retained device keeps its state through a power cut. This board begins anew each time
+        power comes.""",
+    ),
+    "board-power": _code(
+        "warning",
+        "relays that may be on at power-up",
+        """Until the first row acts, the board's relays are not off, or nobody knows. Loads may be
+        on for that time where the program has them off.""",
     ),
 }

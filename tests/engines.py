@@ -14,6 +14,12 @@ from rungs.scan.runner import Panel
 from rungs.scan.trace import StimulusRow, columns, trace_panel
 from rungs.scan.wall import WallClock
 from rungs.scan.wide import WidePanel
+from rungs.source import source_from_text
+from rungs.table.emulator import Emulator
+from rungs.table.formats import table_csv
+from rungs.table.machine import TooLargeError, explore, minimise
+from rungs.table.reading import read_table
+from rungs.table.transition import Compiled, transition_table
 from tests import second_reading
 from tests.second_reading import ClockClosed, Row, Scan
 
@@ -195,6 +201,42 @@ def play_many(
         first = False
         contacts = {**dict(zip(names, shown[0], strict=True)), **clocks}
         scans.append((t, {name: contacts[name] for name in columns(program)}))
+    return scans
+
+
+def play_table(
+    program: Program,
+    rows: Sequence[Row],
+    period: int = 10,
+    clock_closed: ClockClosed | None = None,
+    events: Mapping[str, Sequence[int]] | None = None,
+    first_match: bool = False,
+    most: int = 400,
+) -> list[Scan] | None:
+    """The outputs alone, from a transition table that was written and read back; None where the
+    program is too large for a table."""
+    names = tuple(output.name for output in program.outputs)
+    core = reduce(lower(program, period), names)
+    try:
+        machine = explore(core, most)
+    except TooLargeError:
+        return None
+    work = Compiled(program, core, names, minimise(machine), len(machine.nodes))
+    made = transition_table(work, first_match)
+    table, findings = read_table(source_from_text(table_csv(made), "table.csv"))
+    assert table == made, findings
+    board = Emulator(table)
+    end = rows[-1][0] if rows else 0
+    wall = WallClock(program.clocks, GivenClocks(program, clock_closed, events or {}, end), 0)
+    scans: list[Scan] = []
+    for t, power, cut, circuits in _grid(program, rows, period):
+        if cut:
+            board.power(False)
+            wall.forget()
+        board.power(power)
+        if power:
+            outputs = board.scan(circuits, wall.contacts(t), t)
+            scans.append((t, dict(zip(names, outputs, strict=True))))
     return scans
 
 

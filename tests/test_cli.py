@@ -321,7 +321,7 @@ def test_a_table_that_cannot_be_written_ends_with_code_3(tmp_path: Path) -> None
 
 
 def test_compile_refuses_what_remembers_and_names_the_reason(panel: Path) -> None:
-    shown = rungs("compile", str(panel))
+    shown = rungs("compile", str(panel), "--every-row")
     assert shown.returncode == 1
     assert "not-combinational" in shown.stderr
     assert "'lamp' has no truth table: it depends through 'linger' on a timer" in shown.stderr
@@ -341,7 +341,7 @@ def test_compile_refuses_what_remembers_and_names_the_reason(panel: Path) -> Non
 )
 def test_each_kind_of_memory_is_refused_by_name(rung: str, reason: str) -> None:
     text = f"input a at I1\noutput o at R1\n{rung}\n"
-    shown = rungs("compile", "-", stdin=text)
+    shown = rungs("compile", "-", "--every-row", stdin=text)
     assert shown.returncode == 1
     assert reason in shown.stderr
 
@@ -352,7 +352,7 @@ def test_clocks_and_relays_take_part_in_a_table_and_single_outputs_can_be_asked_
         "output p at R2\ntimer t on-delay 1s\nrung a and c -> r\nrung not r -> o\nrung a -> t\n"
         "rung t -> p\n"
     )
-    shown = rungs("compile", "-", "o", "r", "--csv", stdin=text)
+    shown = rungs("compile", "-", "o", "r", "--every-row", "--csv", stdin=text)
     assert shown.returncode == 0
     assert shown.stdout.splitlines() == ["a,c,o,r", "0,0,1,0", "0,1,1,0", "1,0,1,0", "1,1,0,1"]
 
@@ -361,7 +361,7 @@ def test_more_than_twenty_signals_are_refused_with_a_way_out() -> None:
     names = [f"a{n}" for n in range(21)]
     text = "".join(f"input {name} at I{name}\n" for name in names)
     text += "output o at R1\nrung " + " and ".join(names) + " -> o\n"
-    shown = rungs("compile", "-", stdin=text)
+    shown = rungs("compile", "-", "--every-row", stdin=text)
     assert shown.returncode == 1
     assert "table-size" in shown.stderr
 

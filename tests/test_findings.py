@@ -18,9 +18,12 @@ from rungs.program.check import check
 from rungs.scan.trace import read_stimulus
 from rungs.shipped import shipped
 from rungs.source import Span, source_from_text
+from rungs.table.compile import Compiler
+from rungs.table.reading import read_table
 from rungs.table.truth import MAX_SIGNALS, truth_table
 from tests.helpers import program_of
 from tests.test_cases import CASES, expected, told
+from tests.test_table_boards import MADE
 
 Findings = tuple[Finding, ...]
 
@@ -44,6 +47,17 @@ def _wide(signals: int) -> str:
     return f"{inputs}output lamp at R1\nrung {circuit} -> lamp"
 
 
+def switching_findings() -> Findings:
+    """Three programs that no switching table can hold, each for a reason of its own."""
+    head = "input a at I1\ninput b at I2\noutput o at R1\nrelay r\n"
+    texts = (
+        head + "rung a -> latch r\nrung b and r -> o",
+        head + "timer t on-delay 1s\nrung a and b -> t\nrung t -> o",
+        head + "rung a and not o -> r\nrung r -> o",
+    )
+    return tuple(f for t in texts for f in Compiler(program_of(t)).table("switching")[1])
+
+
 # codes that no panel file in the cases can raise: too large to keep, or of another file
 DIRECT: dict[str, Callable[[], Findings]] = {
     "not-text": lambda: decode(b"input a at I1\n\xff\xfe", "panel.rungs")[1],
@@ -52,6 +66,12 @@ DIRECT: dict[str, Callable[[], Findings]] = {
     "stimulus": lambda: of_stimulus("t_ms,a\n0,2\n"),
     "not-combinational": lambda: of_table("input a at I1\noutput b at R1\nrung a or b -> b"),
     "table-size": lambda: of_table(_wide(MAX_SIGNALS + 1)),
+    **MADE,
+    "table-file": lambda: read_table(source_from_text("{}", "t.json"))[1],
+    **dict.fromkeys(
+        ("switching-memory", "switching-timer", "switching-unsettled"), lambda: switching_findings()
+    ),
+    "no-outputs": lambda: Compiler(program_of("input a at I1")).table("truth")[1],
 }
 
 

@@ -77,7 +77,7 @@ def compiled(text: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> l
     """The rows of the table that the command prints."""
     path = tmp_path / "panel.rungs"
     path.write_text(text, encoding="utf-8")
-    assert main(["compile", str(path), "--json"]) == 0
+    assert main(["compile", str(path), "--every-row", "--json"]) == 0
     table = json.loads(capsys.readouterr().out)
     assert table["schema_version"] == 1
     names = [*table["signals"], *table["outputs"]]

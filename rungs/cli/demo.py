@@ -7,7 +7,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from rungs.cli.common import check_file, write_result
-from rungs.cli.compile import table_text
+from rungs.cli.compile import truth_text
 from rungs.cli.exits import FINDINGS, FINE, CliError
 from rungs.draw.text import draw_program
 from rungs.program.nodes import Program
@@ -84,7 +84,7 @@ def _head(text: str, lines: int = 14) -> str:
 def _show_table(program: Program, ink: Ink) -> None:
     table, refused = truth_table(program)
     if table is not None:
-        print("\n".join("   " + line for line in table_text(table, ink.on).split("\n")))
+        print("\n".join("   " + line for line in truth_text(table, ink.on).split("\n")))
     for finding in refused:
         print(f"   {finding.message}")
     print()

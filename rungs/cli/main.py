@@ -31,13 +31,18 @@ VERBS: dict[str, VerbHelp] = {
     "open": VerbHelp("open the bench: switches, live ladder, relays", "rungs panel.rungs"),
     "draw": VerbHelp("draw the ladder as text", "rungs draw panel.rungs --width 100"),
     "trace": VerbHelp(
-        "play a table of circuit states, scan for scan",
+        "play circuit states, scan for scan, on a panel or on its table",
         'rungs trace panel.rungs stimulus.csv --start "2026-11-25T22:45:00" --changes',
     ),
     "compile": VerbHelp(
-        "make the truth table of what follows the inputs alone",
-        "rungs compile panel.rungs -o t.csv",
+        "make the table that a board takes, proved to do the same",
+        "rungs compile panel.rungs --board timed-states -o table.json -o table.csv",
     ),
+    "compare": VerbHelp(
+        "hold a table that was read back against the panel",
+        "rungs compare panel.rungs as_found.csv",
+    ),
+    "boards": VerbHelp("show what boards accept, and check a board file", "rungs boards show NAME"),
     "fmt": VerbHelp("write a panel in its canonical layout", "rungs fmt --check panel.rungs"),
     "explain": VerbHelp(
         "explain a finding, or the forms of the language", "rungs explain second-coil"
@@ -57,7 +62,7 @@ def overview() -> str:
         "usage: rungs VERB [options]      or: rungs FILE   to open the bench",
         "",
         "A logic editor for small low-voltage panels: write switch-and-relay logic as text,",
-        "try it, draw it, and get its truth table.",
+        "try it, draw it, and get a table for a board, with proof that it does the same.",
         "",
     ]
     for name, verb in VERBS.items():

@@ -1,4 +1,4 @@
-"""`rungs trace`: a program played against a table of circuit states, scan for scan."""
+"""`rungs trace`: a program or its table played against circuit states, scan for scan."""
 
 from __future__ import annotations
 
@@ -19,24 +19,21 @@ from rungs.cli.common import (
     write_result,
 )
 from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
+from rungs.cli.played import Played, PlayedProgram, PlayedTable, read_played
 from rungs.language.tree import Word
 from rungs.program.nodes import Program
 from rungs.program.values import read_duration
-from rungs.report.text import say
+from rungs.report.text import say, summary
 from rungs.scan.calendar import build_calendar
-from rungs.scan.trace import (
-    MOST_ROWS,
-    TraceRow,
-    columns,
-    read_stimulus,
-    trace,
-    trace_changes,
-)
+from rungs.scan.trace import MOST_ROWS, Stimulus, TraceRow
+from rungs.table.emulator import TableFault
 
 
 def configure(parser: ArgumentParser) -> None:
     """The options of the verb."""
-    parser.add_argument("file", metavar="PROGRAM", help="the panel file, or - for standard input")
+    parser.add_argument(
+        "file", metavar="FILE", help="the panel file, or - for standard input; or a table"
+    )
     parser.add_argument("stimulus", metavar="STIMULUS.csv", help="circuit states by time")
     parser.add_argument(
         "--start",
@@ -53,45 +50,66 @@ def configure(parser: ArgumentParser) -> None:
 def run(args: Namespace) -> int:
     """Write the trace as CSV, or as one JSON object."""
     if args.file == "-" and args.stimulus == "-":
-        raise CliError("only one of PROGRAM and STIMULUS.csv can be standard input")
-    program, findings = load(args.file, args.json)
-    show_warnings(findings, program.source)
+        raise CliError("only one of FILE and STIMULUS.csv can be standard input")
+    played = _played(args)
     source, unreadable = read_source(args.stimulus)
-    stimulus, wrong = ((), unreadable) if unreadable else read_stimulus(source, program)
+    stimulus, wrong = ((), unreadable) if unreadable else played.read(source)
     if wrong:
         show_findings(wrong, source)
         return FINDINGS
     period = _period(args.period)
+    try:
+        return _show(args, played, stimulus, period)
+    except TableFault as error:
+        raise CliError(f"{args.file}: {error}", FINDINGS) from error
+
+
+def _played(args: Namespace) -> Played:
+    """The program or the table that is to be played. Raises CliError where it cannot."""
+    if args.file != "-" and args.file.lower().endswith((".json", ".csv")):
+        source, wrong = read_source(args.file)
+        table: PlayedTable | None = None
+        if not wrong:
+            table, wrong = read_played(source)
+        if table is None:
+            show_findings(wrong, source)
+            raise CliError(f"{summary(wrong)}; a table with errors cannot be played", FINDINGS)
+        return table
+    program, findings = load(args.file, args.json)
+    show_warnings(findings, program.source)
+    return PlayedProgram(program)
+
+
+def _show(args: Namespace, played: Played, stimulus: Stimulus, period: int) -> int:
     if not args.changes and stimulus[-1].t // period > MOST_ROWS:
         raise CliError(f"the trace would have more than {MOST_ROWS:,} rows; add --changes")
-    start = _start(args.start, program)
-    if start is None and program.clocks:
+    start = _start(args.start, played.clocks)
+    if start is None and played.clocks.clocks:
         say("rungs: without --start the clocks begin at 2026-01-05T00:00:00")
-    play = trace_changes if args.changes else trace
-    rows = play(program, stimulus, start, period, not args.every_scan)
+    rows = played.rows(stimulus, start, period, args.changes, not args.every_scan)
     if args.json:
         # pydantic takes longer to load than most commands take to run
         from rungs.report.model import TraceModel
 
         model = TraceModel(
-            file=program.source.name,
+            file=args.file,
             period_ms=period,
-            columns=["t_ms", *columns(program)],
+            columns=["t_ms", *played.columns],
             rows=[[t, *map(int, values)] for t, values in rows],
         )
         write_result(args.output, model.model_dump_json() + "\n")
     elif args.output is None or args.output == "-":
-        _write_csv(sys.stdout, program, rows)
+        _write_csv(sys.stdout, played.columns, rows)
     else:
         text = io.StringIO()
-        _write_csv(text, program, rows)
+        _write_csv(text, played.columns, rows)
         write_result(args.output, text.getvalue())
     return FINE
 
 
-def _write_csv(stream: TextIO, program: Program, rows: Iterable[TraceRow]) -> None:
+def _write_csv(stream: TextIO, names: tuple[str, ...], rows: Iterable[TraceRow]) -> None:
     writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow(["t_ms", *columns(program)])
+    writer.writerow(["t_ms", *names])
     writer.writerows([t, *map(int, values)] for t, values in rows)
 
 

@@ -79,8 +79,6 @@ def flasher_phases(on: int, off: int, period: int) -> tuple[_Phase, ...]:
     """
     cycle = on + off
     rounds = period // gcd(cycle, period)
-    if 2 * rounds > MOST_PHASES:
-        raise LowerError(f"a flasher of {on} ms and {off} ms does not fit scans of {period} ms")
     runs: list[list[int]] = []
     for number in range(rounds):
         start = -(-number * cycle // period)
@@ -93,6 +91,8 @@ def flasher_phases(on: int, off: int, period: int) -> tuple[_Phase, ...]:
                 runs[-1][1] += scans
             else:
                 runs.append([closed, scans])
+        if len(runs) > MOST_PHASES:
+            raise LowerError(f"a flasher of {on} ms and {off} ms does not fit scans of {period} ms")
     if len(runs) == 1:
         return ((True, 0, 0),)
     last = len(runs) - 1
@@ -129,6 +129,7 @@ class _Lowering:
         self.signals: list[Signal] = [Signal("first_scan", "first_scan", "")]
         self.state: list[StateBit] = []
         self.phases: dict[str, tuple[_Phase, ...]] = {}
+        self.phase_timers: dict[tuple[str, bool, int], int] = {}  # name, closed, scans: place
         self.timers: dict[str, list[CoreTimer]] = {}
         self.contact: dict[str, Lit] = {}
         self.coil: dict[str, Lit] = {}
@@ -148,9 +149,10 @@ class _Lowering:
 
     def _declare_signals(self) -> None:
         for device in self.program.inputs:
-            self.signals.append(Signal(device.name, "input", device.name, device.span))
+            self.signals.append(Signal(device.name, "input", device.name, span=device.span))
         for clock in self.program.clocks:
-            self.signals.append(Signal(clock.name, "clock", clock.name, clock.span))
+            event = clock.end is None
+            self.signals.append(Signal(clock.name, "clock", clock.name, event, clock.span))
         for timer in self.program.timers:
             self.timers[timer.name] = self._core_timers(timer)
 
@@ -164,14 +166,15 @@ class _Lowering:
             self.phases[timer.name] = phases
             needed = sorted({(not on, scans) for on, scans, _ in phases if scans})
             made = []
-            for off, scans in needed:
+            for place, (off, scans) in enumerate(needed):
+                self.phase_timers[timer.name, not off, scans] = place
                 word = "off" if off else "on"
                 if sum(other == off for other, _ in needed) > 1:
                     word += f"_{scans * self.period}ms"
                 made.append((f"{timer.name}.{word}", scans * self.period))
         timers = []
         for name, preset in made:
-            self.signals.append(Signal(f"{name}.due", "due", timer.name, timer.span))
+            self.signals.append(Signal(f"{name}.due", "due", timer.name, span=timer.span))
             timers.append(
                 CoreTimer(
                     name,
@@ -196,7 +199,7 @@ class _Lowering:
                 case Counter():
                     most = self.most[device.name] = most_counted(device, self.program)
                     for place in range(most.bit_length()):
-                        words = f"{device.name} has counted {1 << place}"
+                        words = f"{device.name}, bit {place} of its count"
                         self._bit(device, "count", words, device.retained, place)
                 case Input() | Clock():
                     pass
@@ -204,12 +207,16 @@ class _Lowering:
                     assert_never(device)
         for number, edge in enumerate(self.program.edges):
             saw = f"{edge.name} was closed"
-            self._place("edge", number, StateBit(f"edge{number}", "edge", edge.name, saw, FALSE))
+            self._place(
+                "edge",
+                number,
+                StateBit(f"edge.{number}", "edge", edge.name, saw, FALSE, False, edge.span),
+            )
         for rung in self.program.rungs:
             if any(self._needs_gain(action) for action in rung.actions):
                 number = rung.number
                 words = f"rung {number} had power"
-                bit = StateBit(f"power{number}", "power", "", words, FALSE, False, rung.span)
+                bit = StateBit(f"power.{number}", "power", "", words, FALSE, False, rung.span)
                 self._place("power", number, bit)
 
     def _needs_gain(self, action: Action) -> bool:
@@ -220,11 +227,11 @@ class _Lowering:
 
     def _declare_timer(self, timer: Timer) -> None:
         name = timer.name
-        coil = f"the coil of {name} was on"
+        coil = f"{name} held"
         timing = f"{name} timing"
         match timer.kind:
             case "on-delay":
-                self._bit(timer, "coil", timing)
+                self._bit(timer, "coil", f"{name} held")
                 self._bit(timer, "contact", f"{name} timed out")
             case "off-delay":
                 self._bit(timer, "coil", coil)
@@ -496,14 +503,13 @@ class _Lowering:
     def _drive_flasher(self, name: str, power: Lit) -> None:
         gates, phases = self.gates, self.phases[name]
         cores = self.timers[name]
-        by_length = {(core.name.split(".")[1][:2] == "on", core.preset): core for core in cores}
         at = self._decoded(name)
         arriving: list[list[Lit]] = [[] for _ in phases]
-        timer_of: list[CoreTimer | None] = []
+        timer_of: list[int | None] = []
         for number, (closed, scans, following) in enumerate(phases):
-            core = by_length.get((closed, scans * self.period))
-            timer_of.append(core)
-            due = (1 + core.due) * 2 if core is not None else FALSE
+            place = self.phase_timers.get((name, closed, scans))
+            timer_of.append(place)
+            due = FALSE if place is None else (1 + cores[place].due) * 2
             arriving[number].append(gates.conj(power, at[number], due ^ 1))
             arriving[following].append(gates.conj(power, at[number], due))
         now = [gates.disj(*lits) for lits in arriving]
@@ -514,7 +520,9 @@ class _Lowering:
         self.coil[name] = power
         self.contact[name] = gates.conj(power, self._phase_closed(name, now))
         for index, core in enumerate(cores):
-            runs = gates.disj(*[lit for lit, own in zip(now, timer_of, strict=True) if own == core])
+            runs = gates.disj(
+                *[lit for lit, own in zip(now, timer_of, strict=True) if own == index]
+            )
             cores[index] = replace(core, run=runs)
 
     # --- the whole

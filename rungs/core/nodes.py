@@ -27,11 +27,13 @@ StateKind = Literal["contact", "coil", "timing", "phase", "count", "edge", "powe
 @dataclass(frozen=True, slots=True)
 class Signal:
     """One bit that a scan reads from outside: an input's image, a clock's contact, a core timer's
-    due flag, or that this is the first scan after power-up. `device` names what it comes from."""
+    due flag, or that this is the first scan after power-up. `device` names what it comes from.
+    `one_scan` marks a clock that closes for one scan at a time."""
 
     name: str
     kind: SignalKind
     device: str
+    one_scan: bool = False
     span: Span = field(default=NOWHERE, compare=False)
 
 

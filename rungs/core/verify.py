@@ -41,6 +41,14 @@ def faults(core: Core) -> tuple[str, ...]:
             found.append(f"timer {timer.name} has no due flag")
         if timer.preset <= 0:
             found.append(f"timer {timer.name} has no time")
+    for count in core.numbers:
+        if any(not 0 <= bit < len(core.state) for bit in count.bits):
+            found.append(f"the count of {count.name} has a bit of no state")
+        if not 0 < count.most < 1 << len(count.bits):
+            found.append(f"the count of {count.name} does not fit its bits")
+    dues = [timer.due for timer in core.timers]
+    if len(dues) != len(set(dues)):
+        found.append("two timers share a due flag")
     if len({t.due for t in core.timers}) != sum(s.kind == "due" for s in core.signals):
         found.append("due flags and timers do not go in pairs")
     return tuple(found)

@@ -10,7 +10,6 @@ from rungs.findings import CODES, Finding
 from rungs.program.nodes import Program
 from rungs.scan.scenario import ScenarioResult, StepResult
 from rungs.source import Source
-from rungs.table.truth import TruthTable
 
 
 class Document(BaseModel):
@@ -111,18 +110,6 @@ class TraceModel(Document):
     rows: list[list[int]]
 
 
-class TableModel(Document):
-    """What `rungs compile --json` prints for a truth table: one row a pattern of the signals."""
-
-    kind: Literal["truth"] = "truth"
-    file: str
-    sha256: str
-    signals: list[str]
-    outputs: list[str]
-    rows: list[list[int]]
-    findings: list[FindingModel]
-
-
 class RungModel(BaseModel):
     """One rung that was drawn."""
 
@@ -145,7 +132,6 @@ DOCUMENTS: dict[str, type[Document]] = {
     "check": CheckModel,
     "test": TestModel,
     "trace": TraceModel,
-    "table": TableModel,
     "drawing": DrawingModel,
 }
 
@@ -231,19 +217,5 @@ def test_model(
         file=source.name,
         passed=all(result.passed for result in results),
         scenarios=scenarios,
-        findings=finding_models(findings, source),
-    )
-
-
-def table_model(
-    table: TruthTable, source: Source, sha256: str, findings: tuple[Finding, ...]
-) -> TableModel:
-    """A truth table with every pattern in counting order."""
-    return TableModel(
-        file=source.name,
-        sha256=sha256,
-        signals=list(table.signals),
-        outputs=list(table.outputs),
-        rows=[[*map(int, pattern), *map(int, values)] for pattern, values in table.rows()],
         findings=finding_models(findings, source),
     )

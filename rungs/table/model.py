@@ -81,7 +81,7 @@ class TableState(Part):
 
 
 class TruthRow(Part):
-    """These signals give these outputs. `rungs` had power, or lost it, to make it so."""
+    """These signals give these outputs. The rungs of `rungs` have power in it."""
 
     pattern: Pattern
     outputs: Flags
@@ -92,7 +92,7 @@ class TransitionRow(Part):
     """In `state` these signals give these outputs and timers to run, and lead to `next`.
 
     `run` has a flag for each timer; `clear_before` and `clear_after` too, and are empty where no
-    timer of the table is accumulating.
+    timer of the table is accumulating. The rungs of `rungs` have power in it.
     """
 
     state: str
@@ -140,6 +140,7 @@ class TableFile(Part):
     title: str = ""
     program: str = ""
     program_sha256: str = ""
+    head_sha256: str = ""
     board: str = ""
     board_version: str = ""
     period_ms: int = Field(default=10, gt=0, le=60_000)

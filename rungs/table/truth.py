@@ -1,7 +1,7 @@
 """Truth tables: the outputs that follow the inputs and clocks of the same scan, pattern by pattern.
 
-A column is one whole number with a bit for each pattern, so that a rung is worked for all patterns
-of the inputs at once.
+A column is one whole number with a bit for each pattern, so that one scan of the core works all
+patterns of the inputs at once.
 """
 
 from __future__ import annotations
@@ -9,24 +9,25 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from rungs.core.lower import lower
+from rungs.core.nodes import Core
+from rungs.core.reduce import reduce
 from rungs.findings import Finding
 from rungs.program.nodes import (
-    Circuit,
     Clock,
     Compare,
-    Contact,
     Device,
     Input,
     Leaf,
     Output,
-    Parallel,
     Program,
     Relay,
     Rung,
-    Series,
     leaves,
 )
+from rungs.scan.generate import scan_wide
 from rungs.source import Span
+from rungs.table.cover import variable_masks
 
 MAX_SIGNALS = 20
 
@@ -87,7 +88,8 @@ def truth_table(
             )
         )
         return None, tuple(findings)
-    columns = _columns(program, signals, cone)
+    core = reduce(lower(program), outputs)
+    columns = core_columns(core, signals)
     table = TruthTable(signals, tuple(outputs), tuple(columns.get(name, 0) for name in outputs))
     return table, tuple(findings)
 
@@ -152,7 +154,7 @@ def _memory(
     if reader is not None and coils[name].number >= reader.number:
         if coils[name].number == reader.number:
             return "a contact of its own coil, which holds it in (seal-in)"
-        return f"read in rung {reader.number} above its coil in rung {coils[name].number}"
+        return f"a contact read in rung {reader.number} above its coil in rung {coils[name].number}"
     return ""
 
 
@@ -185,41 +187,11 @@ def _not_combinational(
     )
 
 
-def _columns(program: Program, signals: tuple[str, ...], cone: set[str]) -> dict[str, int]:
-    """The column of each device of the cone: every rung is worked once, for all patterns at
-    once."""
-    height = 1 << len(signals)
-    full = (1 << height) - 1
-    values: dict[str, int] = {}
-    for index, name in enumerate(signals):
-        values[name] = _alternating(height >> (index + 1), height)
-    for rung in program.rungs:
-        driven = [a.name for a in rung.actions if a.verb == "coil" and a.name in cone]
-        if driven:
-            values.update(dict.fromkeys(driven, _work(rung.circuit, values, full)))
-    return values
-
-
-def _alternating(run: int, height: int) -> int:
-    """`run` noughts and `run` ones in turn, from bit 0 up to bit `height`."""
-    bits, length = ((1 << run) - 1) << run, 2 * run
-    while length < height:  # doubling; dividing numbers of a million bits would take a second
-        bits |= bits << length
-        length *= 2
-    return bits
-
-
-def _work(circuit: Circuit, values: dict[str, int], full: int) -> int:
-    if isinstance(circuit, Contact):
-        value = values.get(circuit.name, 0)  # an output that nothing drives
-        return value ^ full if circuit.negated else value
-    if isinstance(circuit, Parallel):
-        power = 0
-        for part in circuit.parts:
-            power |= _work(part, values, full)
-        return power
-    assert isinstance(circuit, Series), "comparisons are refused before"
-    power = full
-    for part in circuit.parts:
-        power &= _work(part, values, full)
-    return power
+def core_columns(core: Core, signals: tuple[str, ...]) -> dict[str, int]:
+    """The column of each output of a core without state, all patterns at once."""
+    ones = (1 << (1 << len(signals))) - 1
+    masks = dict(zip(signals, variable_masks(len(signals)), strict=True))
+    given = tuple(masks.get(signal.name, 0) for signal in core.signals)
+    _, outputs, _ = scan_wide(core)(ones, (), given)
+    names = [output.name for output in core.outputs]
+    return dict(zip(names, outputs, strict=True))
