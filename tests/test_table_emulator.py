@@ -222,6 +222,10 @@ def test_a_next_state_that_is_not_listed_is_a_fault() -> None:
     lost = SEAL_IN.model_copy(update={"transitions": moves("off -- away 1")})
     with pytest.raises(TableFault, match="the state 'away' is not listed"):
         scans(lost, (0, "01"), (10, "01"))
+    board = Emulator(lost)
+    board.scan({}, {}, 0)
+    with pytest.raises(TableFault, match="the state 'away' is not listed"):
+        board.power(False)
 
 
 @pytest.mark.parametrize(
@@ -555,11 +559,20 @@ def test_a_delayed_row_acts_once_after_the_input_has_stayed() -> None:
     }
 
 
-def test_a_power_cut_forgets_a_delay() -> None:
+def test_a_power_cut_begins_a_delay_anew() -> None:
     table = switching(act("closes", "a", "on", "leave", delay=30), retains=True)
     cut = [(0, {}), (10, {"a": 1}), (25, {"power": 0}), (26, {"power": 1}), (100, {})]
+    shown = rows_of(table, cut)
+    assert {shown[t] for t in (30, 40, 50)} == {"00"}
+    assert shown[60] == "10"
+    cut[3] = (26, {"power": 1, "a": 0})
     assert set(rows_of(table, cut).values()) == {"00"}
     assert rows_of(table, [(0, {}), (10, {"a": 1}), (100, {})])[40] == "10"
+
+
+def test_what_stands_so_at_power_up_is_no_event_but_for_delays() -> None:
+    table = switching(act("opens", "b", "on", "on"), act("opens", "a", "leave", "on", delay=20))
+    assert rows_of(table, [(0, {}), (30, {})]) == {0: "00", 10: "00", 20: "01", 30: "01"}
 
 
 def test_delays_of_one_scan_act_in_the_order_of_their_times() -> None:

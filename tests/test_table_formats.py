@@ -559,6 +559,9 @@ def test_no_text_breaks_the_markdown(table: TableFile) -> None:
         assert widths[0] == widths[-1]
 
 
+_PROOF = "proof,proved,again,1,1,1,1\n"
+
+
 # --- damage that is refused -----------------------------------------------------------------------
 
 
@@ -604,6 +607,10 @@ def swapped(old: str, new: str, table: TableFile = TIMED) -> str:
         (swapped("holiday closed on 12-24", "holiday closed on 12-34"), "cannot be used", None),
         (swapped('state,"at rest', 'state,"AT rest'), "begins in a state 'at rest, cl", None),
         (swapped("rows\n", ""), "'columns' is not known here", "columns"),
+        (swapped("proof,proved", f"{_PROOF}proof,proved"), "'proof' stands twice", None),
+        (swapped("signals,name,", "signals\nsignals,name,"), "must name the columns", "signals"),
+        (swapped("timers,name", "outputs,name"), "the line 'outputs' stands twice", None),
+        (swapped("signal dark,", "signal \\dark,"), "a backslash stands here", "signal \\dark"),
         (swapped("columns,state", "colums,state"), "the line 'columns' is missing", None),
         (swapped("signal door,", "signal dor,"), "'signal dor' is not known", "signal dor"),
         (swapped("signal door,", ""), "the column 'signal door' is missing", None),
@@ -642,6 +649,7 @@ def test_a_damaged_csv_is_refused_with_its_place(
         (swapped("opens,button,500", "opens,button,", EVENTS), "of 'delay_ms' is empty", ""),
         (swapped("at,late,0", "at,late,5", EVENTS), "cannot have this delay", None),
         (swapped("s,1,s,", "s,1,t,", CLEARING), "the state 't' does not exist", None),
+        (swapped("row,s,-", "row,s,1", CLEARING), "two rows of 's' are for the pattern '1'", None),
         (swapped("row,s,1", "row,t,1", CLEARING), "the state 't' does not exist", None),
         (swapped("state,s,s", "state,s,t", CLEARING), "the state 't' does not exist", None),
         (swapped("state,s,s", "state,s,s\nstate,s,s", CLEARING), "stands twice among", None),
@@ -788,6 +796,7 @@ def test_parts_that_do_not_hang_together_are_found(
         ({"clear_after": "00"}, "2 places stand here, and the file has 1 timers to clear"),
         ({"pattern": ""}, "0 places stand here, and the file has 1 signals"),
         ({"next": "u"}, "the state 'u' does not exist"),
+        ({"state": "u"}, "the state 'u' does not exist"),
     ],
 )
 def test_rows_of_wrong_length_or_with_unknown_states_are_found(
@@ -796,6 +805,12 @@ def test_rows_of_wrong_length_or_with_unknown_states_are_found(
     rows = (CLEARING.transitions[0].model_copy(update=changes), CLEARING.transitions[1])
     problems = table_findings(CLEARING.model_copy(update={"transitions": rows}))
     assert [p.message for p in problems] == [message]
+
+
+def test_a_due_signal_without_its_timer_is_found() -> None:
+    signals = (TableSignal(name="u.due", kind="due"),)
+    problems = table_findings(CLEARING.model_copy(update={"signals": signals}))
+    assert [p.message for p in problems] == ["'u.due' is not TIMER.due of a timer in the file"]
 
 
 # --- any damage -----------------------------------------------------------------------------------

@@ -12,7 +12,6 @@ from textwrap import wrap
 
 from rungs.cli.common import add_file, add_json, load, show_findings, show_warnings
 from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, CliError
-from rungs.core.interchange import BACK_ENDS
 from rungs.files import FileError, write_atomic
 from rungs.findings import Finding, in_order
 from rungs.program.nodes import Program
@@ -21,6 +20,7 @@ from rungs.report.tables import compile_model, truth_model
 from rungs.report.text import plain, say
 from rungs.table.board import Board, load_board, shipped_boards
 from rungs.table.compile import KINDS, Compiler, Outcome, this_year
+from rungs.table.exchange import SUFFIXES, ExchangeError, exchange
 from rungs.table.formats import table_csv, table_json, table_markdown
 from rungs.table.model import TableFile
 from rungs.table.truth import TruthTable, truth_table
@@ -53,7 +53,7 @@ def configure(parser: ArgumentParser) -> None:
         action="append",
         default=[],
         help="write there, by the suffix: .json .csv .md, or the logic as "
-        + " ".join(suffix for _, suffix, _ in BACK_ENDS)
+        + " ".join(SUFFIXES)
         + " (may be given several times)",
     )
     parser.add_argument(
@@ -74,6 +74,7 @@ def configure(parser: ArgumentParser) -> None:
 
 def run(args: Namespace) -> int:
     """Answer, print or write; 1 if there is no table."""
+    _check_names(args.output)
     program, findings = load(args.file, args.json)
     show_warnings(findings, program.source)
     if args.every_row:
@@ -155,11 +156,19 @@ def _content(
         if chosen is None or chosen.table is None:
             return None
         return WRITERS[suffix](chosen.table).encode("utf-8")
-    raise CliError(f"'{name}': the suffix says what is written; it is none of {_suffixes()}")
+    outputs = tuple(args.outputs) or tuple(output.name for output in program.outputs)
+    try:
+        return exchange(program, outputs, None if chosen is None else chosen.table, suffix)
+    except ExchangeError as error:
+        raise CliError(f"'{name}': {error}", FINDINGS) from error
 
 
-def _suffixes() -> str:
-    return " ".join([*WRITERS, *(suffix for _, suffix, _ in BACK_ENDS)])
+def _check_names(names: list[str]) -> None:
+    """Refuse a file whose suffix says nothing before any work is done."""
+    for name in names:
+        if Path(name).suffix.lower() not in (*WRITERS, *SUFFIXES):
+            known = " ".join((*WRITERS, *SUFFIXES))
+            raise CliError(f"'{name}': the suffix says what is written, one of {known}")
 
 
 # --- printing -----------------------------------------------------------------------------------

@@ -105,7 +105,7 @@ def main(argv: list[str]) -> int:
         epilog=f"example: {VERBS[name].example}",
     )
     module.configure(parser)
-    code: int = module.run(parser.parse_args(rest))
+    code: int = module.run(parser.parse_intermixed_args(rest))
     return code
 
 

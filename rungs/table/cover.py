@@ -16,7 +16,7 @@ from rungs.table.exact_cover import Pair, choose, cube_bits, primes
 
 MAX_SIGNALS = 20
 EFFORT = 200_000  # steps of the covering problem: about half a second at the most
-WIDE_EFFORT = 2_000_000  # steps of growing cubes: about a second
+WIDE_EFFORT = 8_000_000  # steps of growing cubes: about a second
 ROUNDS = 8  # of growing and shrinking where the primes are too many to list
 EXACT_TREE = 8  # signals up to which the best tree of splits is found outright
 EXACT_BRANCH = 5  # the same below splits that were guessed
@@ -143,7 +143,7 @@ def _grow_and_shrink(on: int, upper: int, n: int, effort: int) -> list[Pair]:
     pool: set[Pair] = set()
     left, idle = WIDE_EFFORT, 0
     for turn in range(ROUNDS):
-        left -= (len(seeds) * n + 2_000) * (1 + (1 << n >> 13))
+        left -= (len(seeds) * n // 2 + 6_000) * (1 + (1 << n >> 13))
         if left < 0 or idle == 2:
             break
         pool.update(_grow(pair, on, off, n, turn) for pair in seeds)
@@ -188,15 +188,18 @@ def _shrink(cubes: Sequence[Pair], on: int, n: int) -> list[Pair]:
     found = []
     for mask in masks:
         own = mask & ~twice
+        if not own:
+            continue
         care = value = 0
-        for k, ones in enumerate(variable_masks(n)):
-            weight = 1 << (n - 1 - k)
-            if not own & ~ones:
+        for k in range(n - 1, -1, -1):  # fold the halves together, signal by signal
+            weight = 1 << k
+            high, low = own >> weight, own & ((1 << weight) - 1)
+            if not low:
                 care, value = care | weight, value | weight
-            elif not own & ones:
+            elif not high:
                 care |= weight
-        if own:
-            found.append((care, value))
+            own = low | high
+        found.append((care, value))
     return found
 
 
@@ -259,12 +262,12 @@ def first_match_cover(
     kept, (outside, *small) = _needed((outside, *classes), n)
     size = len(kept)
     plain = _covers(small, outside, size)
-    answers = [
-        _last_by_default(plain),
-        _last_by_default(_disjoint(small, size, plain)),
-        _class_by_class(small, plain, outside, size),
-    ]
-    if len(plain) ** 2 * size * (1 + (1 << size >> 13)) < WIDE_EFFORT:
+    answers = [_last_by_default(plain), _class_by_class(small, plain, outside, size)]
+    least = sum(map(bool, small))  # no answer has fewer rows than there are classes
+    if min(map(len, answers)) > least:
+        answers.append(_last_by_default(_disjoint(small, size, plain)))
+    effort = len(plain) ** 2 * size * (1 + (1 << size >> 13))
+    if min(map(len, answers)) > least and effort < WIDE_EFFORT:
         answers.append(_largest_first(small, plain, size))
     best = min((_without_idle(rows, small, size) for rows in answers), key=_size)
     return _as_rows([_widen_row(row, kept) for row in best])

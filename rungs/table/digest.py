@@ -10,10 +10,11 @@ import hashlib
 
 from rungs.table.model import TableFile
 
-ROWS = {"truth", "transitions", "switching", "states", "proof", "head_sha256"}
+ROWS = {"truth", "transitions", "switching", "states", "start", "proof"}
+TALK = {"head_sha256", "program_sha256", "tool", "title", "program", "cautions"}
 
 
 def head_digest(table: TableFile) -> str:
-    """The sha256 of everything in the file but the rows, the states and what was proved."""
-    text = table.model_dump_json(exclude=ROWS)
+    """The sha256 of everything in the head that says something to a board or its builder."""
+    text = table.model_dump_json(exclude=ROWS | TALK)
     return hashlib.sha256(text.encode("utf-8")).hexdigest()

@@ -286,9 +286,12 @@ class _Relays:
         if self._before is None:
             self._act(self._rows.get(("power-up", ""), ()))
         for name in self._order:
-            if self._before is not None and shown[name] != self._before[name]:
+            fresh = self._before is None
+            if self._before is None or shown[name] != self._before[name]:
                 rows = self._rows.get(("closes" if shown[name] else "opens", name), ())
-                self._act(row for row in rows if not row.delay_ms)
+                if not fresh:
+                    self._act(row for row in rows if not row.delay_ms)
+                # what stands so at power-up has not changed, but has stayed so from then on
                 self._waiting[name] = [(t + r.delay_ms, r) for r in rows if r.delay_ms]
         for name in self._order:
             waiting = self._waiting.get(name, ())

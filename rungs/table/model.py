@@ -109,7 +109,8 @@ class SwitchingRow(Part):
     """What each relay does at one event.
 
     `event`: `power-up`; `closes` or `opens` of an input or a clock window; `at` a clock event.
-    With `delay_ms` the relays move when the input has stayed so for that long.
+    With `delay_ms` the relays move when the input has stayed so for that long, counted from the
+    scan in which it changed or, where it stood so already, from power-up.
     """
 
     event: Literal["power-up", "closes", "opens", "at"]

@@ -39,11 +39,12 @@ def switching_file(
     # due flags and timers stay in the program; a row carries the delay itself
     fields["signals"] = tuple(s for s in fields["signals"] if s.kind != "due")
     fields["timers"] = ()
+    fields["cautions"] = (*fields["cautions"], *result.together, *result.passing)
     table = TableFile(
         **fields,
         retains=power_up == "last",
         switching=result.rows,
-        power_differences=(*result.power_differences, *result.together, *result.passing),
+        power_differences=result.power_differences,
     )
     proof = prove_switching_file(program, core, table)
     if isinstance(proof, Proof):

@@ -63,7 +63,9 @@ def compiled(
             raise TooLargeError(f"{len(least.nodes):,} states with more than {rows:,} rows")
     except TooLargeError as error:
         return None, (_too_large(program, core, error),)
-    return Compiled(program, core, names, least, len(machine.nodes)), ()
+    # the state before the first scan counts as what it is but for that
+    reachable = len({(key.bits, key.running) for keys in machine.keys for key in keys})
+    return Compiled(program, core, names, least, reachable), ()
 
 
 def _too_large(program: Program, core: Core, error: TooLargeError) -> Finding:
