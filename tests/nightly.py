@@ -1,4 +1,4 @@
-"""`python -m tests.nightly [TRACES] [FIRST_SEED]`: every engine against the second reading, in bulk.
+"""`python -m tests.nightly [TRACES] [FIRST_SEED]`: all engines against the second reading, in bulk.
 
 One trace is one random program under one random stimulus, played by the reference interpreter, the
 core engine, the generated loop, the bit-parallel engine and, where it is small enough for a table,

@@ -56,7 +56,17 @@ def test_every_statement_has_a_form_and_every_verb_an_explanation_in_a_document(
     for word in STATEMENTS:
         assert f"`{word}" in reference
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    for verb in ("check", "test", "draw", "trace", "compile", "explain", "demo"):
+    for verb in (
+        "check",
+        "test",
+        "draw",
+        "trace",
+        "compile",
+        "compare",
+        "boards",
+        "explain",
+        "demo",
+    ):
         assert verb in VERBS
         assert f"rungs {verb}" in readme
 

@@ -254,3 +254,35 @@ def test_a_damaged_table_gives_findings_and_no_trace(
     assert run.returncode == 1
     assert "table-file" in run.stderr
     assert run.stdout == ""
+
+
+def test_a_sun_clock_goes_onto_a_board_without_sun_as_fixed_times_by_month(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The emulator then runs the fixed times, as the board will; the error stands in the duties."""
+    out, stimulus = tmp_path / "t.json", tmp_path / "s.csv"
+    options = ["--board", "timed-states", "--sun-by", "month", "--year", "2026", "-o", str(out)]
+    assert main(["compile", demo_path("boathouse"), *options]) == 0
+    table, _ = read_table(source_from_text(out.read_text(encoding="utf-8"), "t.json"))
+    assert table is not None
+    fixed = [clock for clock in table.clocks if clock.closes == "dark"]
+    assert len(fixed) == 12
+    assert any("75 min off in 2026" in duty for duty in table.duties)
+    assert fixed[10].statement == (
+        "clock dark_11 from 15:50 to 08:41 daily between 11-01 and 11-30"
+    )
+    # a call at 15:49 finds it light, one at 15:50 dark
+    call = "t_ms,call_button\n0,0\n{0},1\n{1},0\n{1},0\n"
+    lit = []
+    for minute in (15 * 60 + 48, 15 * 60 + 50):
+        at = minute * 60_000
+        stimulus.write_text(call.format(at, at + 1_000), encoding="utf-8")
+        capsys.readouterr()
+        start = ["--start", "2026-11-25T00:00:00", "--changes"]
+        assert main(["trace", str(out), str(stimulus), *start]) == 0
+        rows = capsys.readouterr().out.splitlines()
+        walkway = rows[0].split(",").index("walkway")
+        lit.append(rows[-1].split(",")[walkway])
+    assert lit == ["0", "1"]
+    assert main(["compare", demo_path("boathouse"), str(out)]) == 0
+    assert "goes by fixed times" in capsys.readouterr().out

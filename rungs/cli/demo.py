@@ -7,7 +7,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from rungs.cli.common import check_file, write_result
-from rungs.cli.compile import truth_text
+from rungs.cli.compile import size_words, truth_text
 from rungs.cli.exits import FINDINGS, FINE, CliError
 from rungs.draw.text import draw_program
 from rungs.program.nodes import Program
@@ -15,6 +15,7 @@ from rungs.report.scenarios import scenario_text
 from rungs.report.text import Ink, findings_text, ink_for, summary
 from rungs.scan.scenario import play
 from rungs.shipped import shipped
+from rungs.table.compile import KINDS, Compiler
 from rungs.table.truth import truth_table
 
 
@@ -71,6 +72,8 @@ def _show(name: str, path: Path) -> int:
     print(draw_program(program, 80))
     print(ink.strong("5  Truth table of the outputs that follow the inputs alone"))
     _show_table(program, ink)
+    print(ink.strong("6  The table that a board takes, proved to do the same"))
+    _show_boards(program)
     print(ink.strong("Where to go next"))
     print(_next(name))
     return FINE if all(result.passed for result in results) else FINDINGS
@@ -90,12 +93,24 @@ def _show_table(program: Program, ink: Ink) -> None:
     print()
 
 
+def _show_boards(program: Program) -> None:
+    compiler = Compiler(program)
+    for kind in KINDS:
+        table, findings = compiler.table(kind, first_match=True)
+        if table is not None:
+            print(f"   {kind:<12}{size_words(table)}")
+        elif findings:
+            print(f"   {kind:<12}no: {findings[0].message}")
+    print()
+
+
 def _next(name: str) -> str:
     return "\n".join(
         (
             f"   rungs demo {name} --copy my_panel.rungs   a file of your own to change",
             "   rungs my_panel.rungs                       the bench: operate it, watch it scan",
             "   rungs check my_panel.rungs                 what is wrong with it",
+            "   rungs compile my_panel.rungs               which boards it fits, and why not",
             "   rungs demo --list                          the other demos",
             "   rungs --help                               every verb",
             "",

@@ -7,10 +7,15 @@ from difflib import get_close_matches
 from pathlib import Path
 from textwrap import indent, wrap
 
-from rungs import language
+from rungs import language, table
 from rungs.cli.exits import FINE, CliError
 from rungs.findings import CODES
 from rungs.language.words import FORMS
+
+PAGES = {
+    "language": Path(language.__file__).parent / "reference.md",
+    "tables": Path(table.__file__).parent / "reference.md",
+}
 
 
 def configure(parser: ArgumentParser) -> None:
@@ -19,7 +24,8 @@ def configure(parser: ArgumentParser) -> None:
         "topic",
         metavar="CODE",
         nargs="?",
-        help="the code of a finding, one statement such as 'clock', 'statements', or 'language'",
+        help="the code of a finding, one statement such as 'clock', 'statements', 'language', or "
+        "'tables'",
     )
 
 
@@ -32,8 +38,8 @@ def run(args: Namespace) -> int:
                 f"{code:<20}{entry.severity:<9}{entry.title}" for code, entry in CODES.items()
             )
         )
-    elif topic == "language":
-        print((Path(language.__file__).parent / "reference.md").read_text(encoding="utf-8"))
+    elif topic in PAGES:
+        print(PAGES[topic].read_text(encoding="utf-8"))
     elif topic == "statements":
         print("\n".join(FORMS.values()))
     elif topic in CODES:

@@ -105,7 +105,9 @@ def main(argv: list[str]) -> int:
         epilog=f"example: {VERBS[name].example}",
     )
     module.configure(parser)
-    code: int = module.run(parser.parse_intermixed_args(rest))
+    # options may stand between positional words, but for verbs with verbs of their own
+    parse = parser.parse_args if name == "boards" else parser.parse_intermixed_args
+    code: int = module.run(parse(rest))
     return code
 
 

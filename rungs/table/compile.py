@@ -12,13 +12,14 @@ from functools import cached_property
 from typing import Literal, assert_never
 
 from rungs.findings import Finding, has_errors, in_order
-from rungs.program.nodes import Output, Program
+from rungs.program.nodes import Clock, Output, Program
 from rungs.source import Span
 from rungs.table.board import Board
 from rungs.table.compare import prove_against
 from rungs.table.digest import head_digest
 from rungs.table.fit import Fit, Need, TimerNeed, fit
-from rungs.table.model import Kind, Proof, TableFile
+from rungs.table.head import clock_statement
+from rungs.table.model import Kind, Proof, TableClock, TableFile
 from rungs.table.switching_file import switching_file
 from rungs.table.transition import Compiled, compiled, transition_table
 from rungs.table.truth import TruthTable, truth_table
@@ -169,6 +170,27 @@ def _retained(program: Program, table: TableFile) -> tuple[str, ...]:
     )
 
 
+def _clock_slots(clock: TableClock, fitted: Fit) -> list[TableClock]:
+    """A clock with its slots; one that goes by fixed times in place of the sun becomes several."""
+    slots = fitted.clocks[clock.name]
+    if clock.name not in {fix.clock for fix in fitted.sun}:
+        numbers = ", ".join(str(slot.number) for slot in slots)
+        return [clock.model_copy(update={"slot": numbers})]
+    made = []
+    for slot in slots:
+        name = f"{clock.name}_{slot.number}"
+        fixed = Clock(name, slot.at, slot.until, slot.days, slot.catch_up)
+        made.append(
+            TableClock(
+                name=name,
+                statement=clock_statement(fixed),
+                slot=str(slot.number),
+                closes=clock.name,
+            )
+        )
+    return made
+
+
 def _placed(table: TableFile, board: Board, fitted: Fit) -> TableFile:
     """The table with the board's terminals, slots and duties in its head."""
     placed = table.model_copy(
@@ -197,12 +219,7 @@ def _placed(table: TableFile, board: Board, fitted: Fit) -> TableFile:
                 )
                 for t in table.timers
             ),
-            "clocks": tuple(
-                c.model_copy(
-                    update={"slot": ", ".join(str(s.number) for s in fitted.clocks[c.name])}
-                )
-                for c in table.clocks
-            ),
+            "clocks": tuple(slot for c in table.clocks for slot in _clock_slots(c, fitted)),
             "duties": fitted.duties,
         }
     )

@@ -265,7 +265,7 @@ class _Relays:
             if len(row.acts) != len(table.outputs):
                 count = f"{len(row.acts)} acts for {len(table.outputs)} relays"
                 raise TableFault(f"row {number} has {count}")
-        names = [s.name for s in table.signals] + [c.name for c in table.clocks]
+        names = [s.name for s in table.signals] + [c.signal for c in table.clocks]
         self._order = tuple(dict.fromkeys(names))
         self._rows: dict[tuple[str, str], list[SwitchingRow]] = {}
         for row in sorted(table.switching, key=lambda row: row.delay_ms):  # in time, then as filed
@@ -501,11 +501,20 @@ class _Run:
         calendar = Calendar(program.site, program.holidays, clocks)
         begin = default_start(calendar) if start is None else start
         self._wall = WallClock(clocks, calendar, begin)
+        self._closes = [(clock.name, clock.closes) for clock in table.clocks if clock.closes]
         self._events = [clock.name for clock in clocks if clock.end is None]
         self._board = Emulator(table)
         self._period = period
         self._jump = jump
         self.circuits: dict[str, bool] = {}
+
+    def _contacts(self, t: int) -> dict[str, bool]:
+        """The contact of each clock and, where several slots work one contact, of that too."""
+        shown = self._wall.contacts(t)
+        contacts = dict(shown)
+        for name, contact in self._closes:
+            contacts[contact] = contacts.get(contact, False) or shown[name]
+        return contacts
 
     def power(self, on: bool) -> None:
         if self._board.powered and not on:
@@ -521,7 +530,7 @@ class _Run:
         t = -(-since // period) * period
         while board.powered and t <= until:
             first = board.first
-            contacts = self._wall.contacts(t)
+            contacts = self._contacts(t)
             yield t, first, board.scan(self.circuits, contacts, t)
             target = t + period
             # an event that shows in this scan is gone in the next

@@ -113,7 +113,12 @@ GROUPS: Final = (
             Column("value"),
         ),
     ),
-    Group("clock", "clocks", "clocks", (Column("name"), Column("statement"), Column("slot"))),
+    Group(
+        "clock",
+        "clocks",
+        "clocks",
+        (Column("name"), Column("statement"), Column("slot"), Column("closes")),
+    ),
     Group("state", "states", "states", (Column("name"), Column("after_power_cut"))),
     Group("duty", "duties", "duties", (Column("text"),), plain=True),
     Group("caution", "cautions", "cautions", (Column("text"),), plain=True),
@@ -375,8 +380,8 @@ def _blocks(table: TableFile) -> Iterator[str]:
     )
     yield from _section(
         "Clocks",
-        ("clock", "declaration", "slot"),
-        [(c.name, c.statement, c.slot) for c in table.clocks],
+        ("clock", "contact", "declaration", "slot"),
+        [(c.name, c.signal, c.statement, c.slot) for c in table.clocks],
     )
     yield from _list("Holidays", table.holidays)
     yield from _section(

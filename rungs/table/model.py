@@ -65,11 +65,21 @@ class TableTimer(Part):
 
 
 class TableClock(Part):
-    """A clock of the board; `statement` is its declaration in the language of the program."""
+    """A clock of the board; `statement` is its declaration in the language of the program.
+
+    Several slots may stand for one clock of the program, such as fixed times for each month in
+    place of the sun: `closes` then names it, and it is closed while any of them is.
+    """
 
     name: str
     statement: str
     slot: str = ""
+    closes: str = ""
+
+    @property
+    def signal(self) -> str:
+        """The name of the contact that it works."""
+        return self.closes or self.name
 
 
 class TableState(Part):

@@ -725,7 +725,7 @@ def _name_problems(table: TableFile) -> Iterator[Problem]:
 
 def _signal_problems(table: TableFile) -> Iterator[Problem]:
     timers = {f"{timer.name}.due" for timer in table.timers}
-    clocks = {clock.name for clock in table.clocks}
+    clocks = {clock.signal for clock in table.clocks}
     for i, signal in enumerate(table.signals):
         where, name = ("signals", i, "name"), _shown(signal.name)
         if signal.debounce_ms < 0:
@@ -812,9 +812,10 @@ def _transition_problems(table: TableFile) -> Iterator[Problem]:
 
 def _switching_problems(table: TableFile) -> Iterator[Problem]:
     clocks = clock_program(table)[0].clocks
-    events = {clock.name for clock in clocks if clock.end is None}
+    moments = {clock.name for clock in clocks if clock.end is None}
+    events = {clock.signal for clock in table.clocks if clock.name in moments}
     movers = {s.name for s in table.signals if s.kind == "input"}
-    movers |= {clock.name for clock in clocks if clock.end is not None}
+    movers |= {clock.signal for clock in table.clocks if clock.name not in moments}
     known: set[tuple[str, str, int]] = set()
     for i, row in enumerate(table.switching):
         where = ("switching", i)
