@@ -23,6 +23,7 @@ from rungs.table.board import Board, load_board, shipped_boards
 from rungs.table.compile import KINDS, Compiler
 from rungs.table.model import CLAIM, TableFile
 from rungs.table.reading import read_table
+from tests.helpers import program_of
 
 DEMOS = sorted(path.stem for path in shipped("demos").glob("*.rungs"))
 
@@ -286,3 +287,19 @@ def test_a_sun_clock_goes_onto_a_board_without_sun_as_fixed_times_by_month(
     assert lit == ["0", "1"]
     assert main(["compare", demo_path("boathouse"), str(out)]) == 0
     assert "goes by fixed times" in capsys.readouterr().out
+
+
+def test_a_truth_table_whose_rows_cannot_be_merged_is_refused_with_a_way_out() -> None:
+    """Thirty outputs of twenty signals have too many outcomes to hold together in memory."""
+    names = [f"a{n}" for n in range(20)]
+    text = "".join(f"input {name} at I{n}\n" for n, name in enumerate(names))
+    for n in range(20):
+        text += f"output o{n} at R{n}\nrung a{n} or a{(n + 1) % 20} -> o{n}\n"
+    table, findings = Compiler(program_of(text)).table("truth")
+    assert table is None
+    assert [finding.code for finding in findings] == ["table-size"]
+    assert "--every-row" in findings[0].fix
+    # one output of them is a small table all the same
+    table, _ = Compiler(program_of(text), ("o3",)).table("truth")
+    assert table is not None
+    assert table.row_count == 3

@@ -19,6 +19,7 @@ from rungs.table.compare import prove_against
 from rungs.table.digest import head_digest
 from rungs.table.fit import Fit, Need, TimerNeed, fit
 from rungs.table.head import clock_statement
+from rungs.table.machine import TooLargeError
 from rungs.table.model import Kind, Proof, TableClock, TableFile
 from rungs.table.switching_file import switching_file
 from rungs.table.transition import Compiled, compiled, transition_table
@@ -100,7 +101,10 @@ class Compiler:
                 truth, findings = self._truth
                 if findings or truth is None:
                     return None, findings
-                return self._proved(truth_file(self.program, truth, first_match))
+                try:
+                    return self._proved(truth_file(self.program, truth, first_match))
+                except TooLargeError as error:
+                    return None, (_too_wide(self.program, error),)
             case "transition":
                 work, findings = self._machine
                 if work is None:
@@ -135,6 +139,16 @@ class Compiler:
         if not fitted.fits or has_errors(found):
             return Outcome(kind, board.name, None, found)
         return Outcome(kind, board.name, _placed(table, board, fitted), found)
+
+
+def _too_wide(program: Program, error: TooLargeError) -> Finding:
+    return Finding(
+        "table-size",
+        f"the table would have {error}",
+        program.outputs[0].name_span,
+        "rows can be merged only where the outputs are the same",
+        "compile fewer outputs: rungs compile FILE OUTPUT; or print each pattern: --every-row",
+    )
 
 
 def this_year() -> int:

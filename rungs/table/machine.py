@@ -17,7 +17,9 @@ from rungs.table.cover import variable_masks
 
 MAX_SIGNALS = 20
 MAX_STATES = 20_000
-MAX_WORK = 1 << 33  # states times patterns
+MAX_WORK = 1 << 31  # states times patterns: about a minute
+MAX_MOVES = 1_000_000  # different outcomes of all states together
+MAX_BITS = 1 << 30  # of all outcomes of one state together, a bit for each pattern
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +141,9 @@ def split(ones: int, columns: Sequence[int]) -> list[tuple[int, int]]:
     """The patterns by what the columns show: (mask, word), bit i of the word for column i.
 
     Sorted by word. No two parts share a pattern or a word, and together they are `ones`.
+    Raises TooLargeError where the parts would take more than MAX_BITS.
     """
+    most = max(MAX_BITS // ones.bit_length(), 1)
     parts = [(ones, 0)]
     for place, column in enumerate(columns):
         if column == 0:
@@ -157,6 +161,8 @@ def split(ones: int, columns: Sequence[int]) -> list[tuple[int, int]]:
             else:
                 fresh.append((mask, word))
         parts = fresh
+        if len(parts) > most:
+            raise TooLargeError(f"more than {most:,} different outcomes of the patterns")
     parts.sort(key=lambda part: part[1])
     return parts
 
@@ -165,14 +171,14 @@ def explore(core: Core, most: int = MAX_STATES) -> Machine:
     """Every state that the core can come to from power-up, with power cuts after any scan.
 
     Raises TooLargeError where there are more than `most` states, more than MAX_SIGNALS signals in
-    one of them, or more than MAX_WORK states times patterns.
+    one of them, more than MAX_WORK states times patterns, or more than MAX_MOVES outcomes.
     """
     stepper = Stepper(core)
     start = Key(0, 0, True)
     index_of = {start: 0}
     order = [start]
     nodes: list[Node] = []
-    work = 0
+    work = outcomes = 0
     while len(nodes) < len(order):
         key = order[len(nodes)]
         space = signal_space(core, key.running)
@@ -197,6 +203,9 @@ def explore(core: Core, most: int = MAX_STATES) -> Machine:
             for mask, target, outputs, runs in stepper.moves(key, space)
         )
         nodes.append(Node(space, moves, place(stepper.after_cut(key))))
+        outcomes += len(moves)
+        if outcomes > MAX_MOVES:
+            raise TooLargeError(f"more than {MAX_MOVES:,} rows")
     return Machine(core, tuple(nodes), tuple((key,) for key in order))
 
 
