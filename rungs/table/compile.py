@@ -83,7 +83,8 @@ class Compiler:
             return None, unknown
         key = (kind, first_match, delays, power_up) if kind == "switching" else (kind, first_match)
         if key not in self._tables:
-            self._tables[key] = self._made(kind, first_match, delays, power_up)
+            table, findings = self._made(kind, first_match, delays, power_up)
+            self._tables[key] = None if table is None else _sealed(table), findings
         return self._tables[key]
 
     def _unknown(self) -> tuple[Finding, ...]:
@@ -237,4 +238,9 @@ def _placed(table: TableFile, board: Board, fitted: Fit) -> TableFile:
             "duties": fitted.duties,
         }
     )
-    return placed.model_copy(update={"head_sha256": head_digest(placed)})
+    return _sealed(placed)
+
+
+def _sealed(table: TableFile) -> TableFile:
+    """The table with the digest of its head."""
+    return table.model_copy(update={"head_sha256": head_digest(table)})
