@@ -13,7 +13,7 @@ from textwrap import wrap
 from rungs.cli.common import add_file, add_json, load, show_findings, show_warnings
 from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, CliError
 from rungs.files import FileError, write_atomic
-from rungs.findings import Finding, in_order
+from rungs.findings import in_order
 from rungs.program.nodes import Program
 from rungs.report.model import check_model
 from rungs.report.tables import compile_model, truth_model
@@ -207,17 +207,21 @@ def _answer(name: str, outcome: Outcome) -> str:
 
 def size_words(table: TableFile) -> str:
     """How large a table is, and that it is proved."""
-    parts = [f"{len(table.states):,} states"] if table.states else []
-    parts.append(f"{table.row_count:,} row{'s' * (table.row_count != 1)}")
+    parts = [_counted(len(table.states), "state")] if table.states else []
+    parts.append(_counted(table.row_count, "row"))
     return ", ".join([*parts, "proved" if table.proof is not None else "not proved"])
+
+
+def _counted(number: int, word: str) -> str:
+    return f"{number:,} {word}{'s' * (number != 1)}"
 
 
 def _print_table(
     program: Program, chosen: Outcome | None, outcomes: list[Outcome], args: Namespace
 ) -> None:
-    findings: list[Finding] = [f for outcome in outcomes for f in outcome.findings]
     if chosen is None or chosen.table is None:
-        show_findings(in_order(findings), program.source)
+        # the last kind asked for holds the most; why a plainer one does not serve says little
+        show_findings(in_order(list(outcomes[-1].findings)), program.source)
         say(f"rungs: no table of '{program.source.name}' was made")
         return
     show_findings(in_order(list(chosen.findings)), program.source)
