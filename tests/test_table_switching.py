@@ -22,13 +22,8 @@ from rungs.scan.reference import State, next_expiry, powered_down, same, scan
 from rungs.table.board import duration_text
 from rungs.table.model import Act, SwitchingRow
 from rungs.table.switching import SwitchingResult, switching_table
-from rungs.table.switching_power import (
-    PowerUp,
-    SwitchingProof,
-    _cover,
-    column,
-    prove_switching,
-)
+from rungs.table.switching_power import PowerUp, _cover, column
+from rungs.table.switching_proof import SwitchingProof, prove_switching
 from tests.helpers import program_of
 from tests.strategies import random_program
 

@@ -20,7 +20,7 @@ from rungs.table.machine import TooLargeError
 from rungs.table.model import Proof, TableFile
 from rungs.table.prove import Difference, Doubt, prove_rows
 from rungs.table.switching_file import Unproved, prove_switching_file
-from rungs.table.switching_power import Difference as SwitchDifference
+from rungs.table.switching_proof import Difference as SwitchDifference
 
 Verdict = Literal["same", "differs", "undecided"]
 

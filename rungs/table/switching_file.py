@@ -17,7 +17,8 @@ from rungs.source import Span
 from rungs.table.head import head
 from rungs.table.model import Proof, TableFile
 from rungs.table.switching import switching_table
-from rungs.table.switching_power import Difference, PowerUp, prove_switching
+from rungs.table.switching_power import PowerUp
+from rungs.table.switching_proof import Difference, prove_switching
 
 
 @dataclass(frozen=True, slots=True)
