@@ -397,3 +397,15 @@ def test_every_cell_of_a_written_table_is_a_finding_or_a_difference_if_it_is_cha
             else:
                 seen["differs"] += 1
     assert min(seen["finding"], seen["differs"]) > 20, seen
+
+
+def test_a_row_names_the_rungs_with_power_and_those_that_let_a_relay_drop() -> None:
+    program = program_of(GATE)
+    table = table_of(program, 200)
+    assert table is not None
+    running = [row for row in table.transitions if row.state.startswith("drive")]
+    stopping = [row for row in running if row.outputs[0] == "0"]
+    assert stopping
+    # rung 2 clears the latch, rung 3 is the coil that drops, rung 5 holds the lamp for the rest
+    assert all({2, 3} <= set(row.rungs) for row in stopping)
+    assert all(2 not in row.rungs and 3 in row.rungs for row in running if row.outputs[0] == "1")

@@ -102,7 +102,8 @@ class TransitionRow(Part):
     """In `state` these signals give these outputs and timers to run, and lead to `next`.
 
     `run` has a flag for each timer; `clear_before` and `clear_after` too, and are empty where no
-    timer of the table is accumulating. The rungs of `rungs` have power in it.
+    timer of the table is accumulating. The rungs of `rungs` have power in it, or drive a relay
+    that they have just let drop.
     """
 
     state: str

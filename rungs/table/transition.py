@@ -90,6 +90,8 @@ def transition_table(work: Compiled, first_match: bool = False) -> TableFile:
     columns = [i for i, signal in enumerate(core.signals) if signal.kind != "first_scan"]
     accumulating = any(timer.kind == "accumulating" for timer in core.timers)
     stepper = Stepper(core, [power.lit for power in core.powers])
+    entered = entered_with(machine)
+    drops = _coil_rungs(work.program, core)
     rows: list[TransitionRow] = []
     for index, node in enumerate(machine.nodes):
         powers = _powers(stepper, machine.keys[index][0], node)
@@ -105,7 +107,10 @@ def transition_table(work: Compiled, first_match: bool = False) -> TableFile:
                     run=_flags(run for run, _, _ in runs),
                     clear_before=_flags(before for _, before, _ in runs) if accumulating else "",
                     clear_after=_flags(after for _, _, after in runs) if accumulating else "",
-                    rungs=tuple(number for number, mask in powers if mask & within),
+                    rungs=_makers(
+                        [number for number, mask in powers if mask & within],
+                        [drops[i] for i in _places(entered[index] & ~move.outputs) if i in drops],
+                    ),
                 )
             )
     cuts = [node.after_cut for node in machine.nodes]
@@ -120,6 +125,32 @@ def transition_table(work: Compiled, first_match: bool = False) -> TableFile:
         ),
         transitions=tuple(rows),
     )
+
+
+def entered_with(machine: Machine) -> list[int]:
+    """For each state the outputs that are on whenever it is entered, bit i for output i."""
+    found = [-1] * len(machine.nodes)
+    for node in machine.nodes:
+        for move in node.moves:
+            found[move.target] &= move.outputs
+    return [0 if outputs == -1 else outputs for outputs in found]
+
+
+def _coil_rungs(program: Program, core: Core) -> dict[int, int]:
+    """The rung of each output that is driven by a coil, by the output's place in the core."""
+    coils = {
+        a.name: rung.number for rung in program.rungs for a in rung.actions if a.verb == "coil"
+    }
+    return {i: coils[o.name] for i, o in enumerate(core.outputs) if o.name in coils}
+
+
+def _places(word: int) -> list[int]:
+    return [i for i in range(word.bit_length()) if word >> i & 1]
+
+
+def _makers(powered: list[int], dropped: list[int]) -> tuple[int, ...]:
+    """The rungs that make a row: those with power, and those whose coil has just lost it."""
+    return tuple(sorted({*powered, *dropped}))
 
 
 def _covered(node: Node, first_match: bool) -> list[tuple[Move, Cube]]:
@@ -213,14 +244,8 @@ def _numbered(names: list[str]) -> tuple[str, ...]:
 def _seen(machine: Machine) -> list[_Words]:
     """The words of every state."""
     core = machine.core
-    entered = [-1] * len(machine.nodes)
-    for node in machine.nodes:
-        for move in node.moves:
-            entered[move.target] &= move.outputs
-    return [
-        _words(core, keys, 0 if outputs == -1 else outputs)
-        for keys, outputs in zip(machine.keys, entered, strict=True)
-    ]
+    pairs = zip(machine.keys, entered_with(machine), strict=True)
+    return [_words(core, keys, outputs) for keys, outputs in pairs]
 
 
 def _words(core: Core, keys: tuple[Key, ...], outputs: int) -> _Words:
