@@ -18,8 +18,8 @@ MAX_SIGNALS = 20
 EFFORT = 200_000  # steps of the covering problem: about half a second at the most
 WIDE_EFFORT = 8_000_000  # steps of growing cubes: about a second
 ROUNDS = 8  # of growing and shrinking where the primes are too many to list
-EXACT_TREE = 8  # signals up to which the best tree of splits is found outright
-EXACT_BRANCH = 5  # the same below splits that were guessed
+EXACT_TREE = 6  # signals up to which the best tree of splits is found outright
+EXACT_BRANCH = 4  # the same below splits that were guessed
 
 Row = tuple[int, int, int]  # the class, care and value of a row
 

@@ -93,9 +93,10 @@ def transition_table(work: Compiled, first_match: bool = False) -> TableFile:
     entered = entered_with(machine)
     drops = _coil_rungs(work.program, core)
     rows: list[TransitionRow] = []
+    known: _Covers = {}
     for index, node in enumerate(machine.nodes):
         powers = _powers(stepper, machine.keys[index][0], node)
-        for move, cube in _covered(node, first_match):
+        for move, cube in _covered(node, first_match, known):
             runs = list(runs_of(move.runs, len(core.timers)))
             within = cube_mask(cube, len(node.space)) & move.mask
             rows.append(
@@ -153,10 +154,17 @@ def _makers(powered: list[int], dropped: list[int]) -> tuple[int, ...]:
     return tuple(sorted({*powered, *dropped}))
 
 
-def _covered(node: Node, first_match: bool) -> list[tuple[Move, Cube]]:
-    make = first_match_cover if first_match else disjoint_cover
-    found = make([move.mask for move in node.moves], len(node.space))
-    return [(node.moves[index], cube) for index, cube in found]
+_Covers = dict[tuple[int, ...], tuple[tuple[int, Cube], ...]]
+
+
+def _covered(node: Node, first_match: bool, known: _Covers) -> list[tuple[Move, Cube]]:
+    """The rows of a state. Many states part the patterns alike, whatever they then do."""
+    moves = sorted(node.moves, key=lambda move: move.mask)
+    masks = (len(node.space), *(move.mask for move in moves))
+    if masks not in known:
+        make = first_match_cover if first_match else disjoint_cover
+        known[masks] = make(masks[1:], len(node.space))
+    return [(moves[index], cube) for index, cube in known[masks]]
 
 
 def _powers(stepper: Stepper, key: Key, node: Node) -> list[tuple[int, int]]:
