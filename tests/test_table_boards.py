@@ -34,7 +34,9 @@ from rungs.table.board import (
     read_board,
     shipped_boards,
 )
-from rungs.table.fit import ClockSlot, Fit, Need, TimerNeed, days_text, fit, moment_text
+from rungs.table.fit import fit
+from rungs.table.needs import ClockSlot, Fit, Need, TimerNeed
+from rungs.table.slots import days_text, moment_text
 from rungs.table.sunfix import SlotLength, SunFix, fixed_times
 from tests.helpers import program_of
 

@@ -380,6 +380,20 @@ class TestWide:
         assert union == on
         assert len(cubes) <= 5
 
+    def test_six_rings_over_eighteen_signals_need_three_cubes_each(self) -> None:
+        m = variable_masks(18)
+        on = 0
+        for k in range(0, 18, 3):  # three signals that are not all alike
+            on |= m[k] & ~m[k + 1] | m[k + 1] & ~m[k + 2] | m[k + 2] & ~m[k]
+        cubes = cover(on, 0, 18)
+        # COMPUTED: with the other rings alike only a cube of this ring can hold a pattern, and
+        # three of the six primes of a ring are needed, none of which must be taken
+        assert len(cubes) == 18
+        union = 0
+        for cube in cubes:
+            union |= cube_mask(cube, 18)
+        assert union == on
+
     def test_a_product_of_sums_over_twenty_signals_has_every_product(self) -> None:
         on, masks = full(20), variable_masks(20)
         for k in range(0, 12, 3):

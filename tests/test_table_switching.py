@@ -671,7 +671,7 @@ def test_a_program_said_not_to_settle_really_goes_round_at_the_end_of_the_way() 
 def test_every_changed_act_is_caught_or_has_no_effect_anywhere() -> None:
     caught = harmless = 0
     rng = Random(3)
-    for program in small_programs(95, 20_000):
+    for program in small_programs(60, 20_000):
         power_up: PowerUp = rng.choice(("off", "last"))
         result = switching_table(program, core_of(program), power_up=power_up)
         slow = explore(program, 200) if result.rows is not None else None
@@ -788,7 +788,7 @@ def matches(sentence: str, relay: str, case: Case, on: bool) -> bool:
 def test_the_words_on_power_hold_every_differing_case_and_no_other() -> None:
     told = 0
     rng = Random(11)
-    for program in small_programs(50, 40_000):
+    for program in small_programs(30, 40_000):
         power_up: PowerUp = rng.choice(("off", "last"))
         result = switching_table(program, core_of(program), power_up=power_up)
         slow = explore(program, 150) if result.rows is not None else None

@@ -17,10 +17,11 @@ from rungs.source import Span
 from rungs.table.board import Board
 from rungs.table.compare import prove_against
 from rungs.table.digest import head_digest
-from rungs.table.fit import Fit, Need, TimerNeed, fit
+from rungs.table.fit import fit
 from rungs.table.head import clock_statement
 from rungs.table.machine import TooLargeError
 from rungs.table.model import Kind, Proof, TableClock, TableFile
+from rungs.table.needs import Fit, Need, TimerNeed
 from rungs.table.switching_file import switching_file
 from rungs.table.transition import Compiled, compiled, transition_table
 from rungs.table.truth import TruthTable, truth_table

@@ -16,7 +16,7 @@ from rungs.table.exact_cover import Pair, choose, cube_bits, primes
 
 MAX_SIGNALS = 20
 EFFORT = 200_000  # steps of the covering problem: about half a second at the most
-WIDE_EFFORT = 8_000_000  # steps of growing cubes: about a second
+WIDE_EFFORT = 4_000_000  # steps over masks of many patterns: two or three seconds at the most
 ROUNDS = 8  # of growing and shrinking where the primes are too many to list
 EXACT_TREE = 6  # signals up to which the best tree of splits is found outright
 EXACT_BRANCH = 4  # the same below splits that were guessed

@@ -1,130 +1,29 @@
 """Whether a compiled table fits a board: every limit as a finding, every duty as a sentence.
 
-Terminals, timers and clock slots are given out here, once, so that what the table says and what the
-findings say cannot differ. Nothing is cut or rounded to make it fit: a number that a board cannot
-hold is refused with both numbers and a way out, and what the board's firmware has to do beside the
-table is said in the table's head.
+Terminals and timers are given out here, and clock slots next door, once, so that what the table
+says and what the findings say cannot differ. Nothing is cut or rounded to make it fit: a number
+that a board cannot hold is refused with both numbers and a way out, and what the board's firmware
+has to do beside the table is said in the table's head.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from datetime import date, timedelta
+from collections.abc import Iterator, Sequence
 from typing import Final, Literal, assert_never
 
-from rungs.findings import Finding, has_errors, in_order
-from rungs.language.words import DURATION_UNITS, LOAD_KINDS, WEEKDAYS
-from rungs.program.nodes import (
-    EVERY_DAY,
-    Clock,
-    Days,
-    Input,
-    Load,
-    Moment,
-    MonthDay,
-    Output,
-    Program,
-    SunTime,
-    TimeOfDay,
-)
-from rungs.source import NOWHERE, Span
-from rungs.table.board import (
-    Board,
-    BoardClock,
-    BoardDelays,
-    BoardTimers,
-    TableKind,
-)
+from rungs.findings import in_order
+from rungs.language.words import LOAD_KINDS
+from rungs.program.nodes import Input, Load, Output, Program
+from rungs.table.board import Board, BoardDelays, BoardTimers
 from rungs.table.board import duration_text as _time
-from rungs.table.sunfix import FixedSlot, SlotLength, SunFix, fixed_times
+from rungs.table.needs import Fit, Need, TimerNeed, TimerSetting, Work, listed, nearest
+from rungs.table.slots import clock_slots
+from rungs.table.sunfix import SlotLength
 
 # loads whose current goes through a coil of wire, by the words of the language and of the trade
 INDUCTIVE: Final = frozenset({"coil", "motor", "valve", "solenoid", "contactor", "relay", "pump"})
 # loads that draw many times their current while they switch on, which no amps of a board file tell
 SURGING: Final = frozenset({"lamp", "led", "electronic"})
-
-# --- what a table needs and what it gets ------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class TimerNeed:
-    """One timer of a transition table. `device` is the program's timer; `preset` is in ms."""
-
-    name: str
-    device: str
-    kind: Literal["on-delay", "accumulating"]
-    preset: int
-    retained: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """What a compiled table asks of a board.
-
-    `inputs`, `outputs` and `clocks` are names of devices in the order of the table's columns.
-    `states` is 1 for tables without states. `first_match` says that `rows` were counted for a board
-    on which the first row that matches wins. `retains` names the devices whose state must live
-    through a power cut. `delays` are (device, ms) of switching rows that wait.
-    """
-
-    kind: TableKind
-    inputs: tuple[str, ...] = ()
-    outputs: tuple[str, ...] = ()
-    clocks: tuple[str, ...] = ()
-    states: int = 1
-    rows: int = 0
-    first_match: bool = False
-    timers: tuple[TimerNeed, ...] = ()
-    retains: tuple[str, ...] = ()
-    delays: tuple[tuple[str, int], ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class TimerSetting:
-    """Timer `slot` of the board (from 1), set to `value` steps of `unit` ms."""
-
-    slot: int
-    value: int
-    unit: int
-
-
-@dataclass(frozen=True, slots=True)
-class ClockSlot:
-    """Clock slot `number` of the board (from 1): a window, or a moment.
-
-    A window that a board can hold only as two moments has the roles `begin` and `end`.
-    """
-
-    number: int
-    role: Literal["window", "event", "begin", "end"]
-    at: Moment
-    until: Moment | None
-    days: Days
-    catch_up: int = 0  # ms
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """How a table goes onto a board. Without errors every name of the need has its place.
-
-    `terminals` maps inputs and outputs to terminals of the board, `timers` the timers of the need,
-    `delays` devices to steps of the board's delay resolution, `clocks` each clock to its slots.
-    `duties` are sentences for the table's head: what the board and its firmware must do.
-    """
-
-    findings: tuple[Finding, ...]
-    terminals: Mapping[str, str]
-    timers: Mapping[str, TimerSetting]
-    delays: Mapping[str, int]
-    clocks: Mapping[str, tuple[ClockSlot, ...]]
-    sun: tuple[SunFix, ...]
-    duties: tuple[str, ...]
-
-    @property
-    def fits(self) -> bool:
-        """True if no finding is an error."""
-        return not has_errors(self.findings)
 
 
 def fit(
@@ -137,7 +36,7 @@ def fit(
 ) -> Fit:
     """Hold a need against a board. `sun_by` allows fixed times in place of sun clocks, worked out
     for `year`. The devices that the need names must be the program's."""
-    work = _Work(program, need, board, sun_by, year)
+    work = Work(program, need, board, sun_by, year)
     if not board.kinds:
         _no_tables(work)
     else:
@@ -151,7 +50,7 @@ def fit(
         _inputs(work)
         _relays(work)
         _power_up(work)
-        _clocks(work)
+        clock_slots(work)
     return Fit(
         in_order(work.findings),
         work.terminals,
@@ -163,45 +62,10 @@ def fit(
     )
 
 
-@dataclass(slots=True)
-class _Work:
-    """One fit in the making."""
-
-    program: Program
-    need: Need
-    board: Board
-    sun_by: SlotLength | None
-    year: int
-    findings: list[Finding] = field(default_factory=list)
-    terminals: dict[str, str] = field(default_factory=dict)
-    timers: dict[str, TimerSetting] = field(default_factory=dict)
-    delays: dict[str, int] = field(default_factory=dict)
-    clocks: dict[str, tuple[ClockSlot, ...]] = field(default_factory=dict)
-    sun: list[SunFix] = field(default_factory=list)
-    duties: list[str] = field(default_factory=list)
-
-    def refuse(self, code: str, message: str, span: Span, effect: str, fix: str) -> None:
-        self.findings.append(Finding(code, message, span, effect, fix))
-
-    def span(self, name: str) -> Span:
-        return self.program.by_name[name].name_span
-
-    @property
-    def whole(self) -> Span:
-        """A place for what is about the whole panel: its first rung, or its first device."""
-        for part in (*self.program.rungs, *self.program.devices):
-            return part.span
-        return NOWHERE
-
-    @property
-    def name(self) -> str:
-        return f"'{self.board.name}'"
-
-
 # --- kinds and sizes --------------------------------------------------------------------------
 
 
-def _no_tables(work: _Work) -> None:
+def _no_tables(work: Work) -> None:
     work.refuse(
         "board-kind",
         f"the board {work.name} holds no table: it only reads inputs and switches relays",
@@ -212,7 +76,7 @@ def _no_tables(work: _Work) -> None:
     )
 
 
-def _wrong_kind(work: _Work) -> None:
+def _wrong_kind(work: Work) -> None:
     kinds = " and ".join(work.board.kinds)
     work.refuse(
         "board-kind",
@@ -224,7 +88,7 @@ def _wrong_kind(work: _Work) -> None:
     )
 
 
-def _size(work: _Work) -> None:
+def _size(work: Work) -> None:
     need, board = work.need, work.board
     states = board.states.most if board.states is not None else 1
     if need.states > states:
@@ -259,7 +123,7 @@ def _size(work: _Work) -> None:
 # --- terminals --------------------------------------------------------------------------------
 
 
-def _inputs(work: _Work) -> None:
+def _inputs(work: Work) -> None:
     inputs = work.board.inputs
     _place(work, "input", work.need.inputs, work.program.inputs, inputs.terminals)
     for name in work.need.inputs:
@@ -274,7 +138,7 @@ def _inputs(work: _Work) -> None:
 
 
 def _place(
-    work: _Work,
+    work: Work,
     noun: Literal["input", "output"],
     names: tuple[str, ...],
     devices: Sequence[Input | Output],
@@ -315,7 +179,7 @@ def _place(
     left = homeless[len(free) :]
     if left:
         what = "inputs" if noun == "input" else "relays"
-        names_left = _listed(device.name for device in left)
+        names_left = listed(device.name for device in left)
         work.refuse(
             code,
             f"the panel needs {wanted} {what} and the board {work.name} has {len(terminals)}",
@@ -325,7 +189,7 @@ def _place(
         )
 
 
-def _debounce(work: _Work, device: Input) -> None:
+def _debounce(work: Work, device: Input) -> None:
     debounce, wanted = work.board.inputs.debounce, device.debounce
     has = fix = ""
     match debounce.kind:
@@ -342,7 +206,7 @@ def _debounce(work: _Work, device: Input) -> None:
                 fix = f"write: debounce {_time(debounce.longest)} or less"
             elif wanted % debounce.resolution:
                 has = f"debounces in steps of {_time(debounce.resolution)}"
-                fix = f"write: debounce {_nearest(wanted, debounce.resolution)}"
+                fix = f"write: debounce {nearest(wanted, debounce.resolution)}"
         case _:
             assert_never(debounce.kind)
     if has:
@@ -364,7 +228,7 @@ def _debounce(work: _Work, device: Input) -> None:
 # --- relays -----------------------------------------------------------------------------------
 
 
-def _relays(work: _Work) -> None:
+def _relays(work: Work) -> None:
     relays = work.board.relays
     _place(work, "output", work.need.outputs, work.program.outputs, relays.terminals)
     for name in work.need.outputs:
@@ -391,7 +255,7 @@ def _relays(work: _Work) -> None:
         work.duties.append(_contact_duty(work, device))
 
 
-def _overload(work: _Work, load: Load | None) -> Iterator[tuple[str, str, str]]:
+def _overload(work: Work, load: Load | None) -> Iterator[tuple[str, str, str]]:
     """(what the load does, what the board allows, the way out) for each rating it is above."""
     if load is None:
         return
@@ -404,7 +268,7 @@ def _overload(work: _Work, load: Load | None) -> Iterator[tuple[str, str, str]]:
         yield f"draws {load.amps:g} A", f"switches {rating:g} A of {kind} load at most", way_out
 
 
-def _rating(work: _Work, load: Load) -> tuple[str, float]:
+def _rating(work: Work, load: Load) -> tuple[str, float]:
     relays = work.board.relays
     if load.kind in INDUCTIVE:
         return "inductive", relays.inductive_amps
@@ -414,7 +278,7 @@ def _rating(work: _Work, load: Load) -> tuple[str, float]:
     return "unknown", min(relays.inductive_amps, relays.resistive_amps)
 
 
-def _contact_duty(work: _Work, output: Output) -> str:
+def _contact_duty(work: Work, output: Output) -> str:
     relays = work.board.relays
     at = f" at {work.terminals[output.name]}" if output.name in work.terminals else ""
     head = f"Output '{output.name}'{at} uses the {output.side} contact; "
@@ -432,9 +296,9 @@ def _contact_duty(work: _Work, output: Output) -> str:
     )
 
 
-def _retained(work: _Work) -> None:
+def _retained(work: Work) -> None:
     if work.need.retains and work.board.relays.retained:
-        kept = _listed(work.need.retains)
+        kept = listed(work.need.retains)
         work.duties.append(f"Kept through a power cut by the board: {kept}.")
     elif work.need.kind == "transition" and work.board.relays.retained:
         work.duties.append(
@@ -450,7 +314,7 @@ def _retained(work: _Work) -> None:
         )
 
 
-def _power_up(work: _Work) -> None:
+def _power_up(work: Work) -> None:
     """Relays before the first row acts: the program wants all of them off."""
     state = work.board.relays.at_power_up
     loose = [n for n in work.need.outputs if state != "last" or n not in work.need.retains]
@@ -469,18 +333,18 @@ def _power_up(work: _Work) -> None:
         "board-power",
         f"at power-up the relays of {work.name} {how} until {first}",
         work.span(loose[0]),
-        f"{_listed(loose)} may be on where the program has them off",
+        f"{listed(loose)} may be on where the program has them off",
         "see that this does no harm, or choose a board whose relays are off at power-up",
     )
     work.duties.append(
-        f"From power-up until {first} the relays {how}; the program wants {_listed(loose)} off."
+        f"From power-up until {first} the relays {how}; the program wants {listed(loose)} off."
     )
 
 
 # --- timers -----------------------------------------------------------------------------------
 
 
-def _timers(work: _Work) -> None:
+def _timers(work: Work) -> None:
     # only the rows of a transition table start timers
     board = work.board.timers if work.need.kind == "transition" else None
     for slot, need in enumerate(work.need.timers, 1):
@@ -518,7 +382,7 @@ def _timers(work: _Work) -> None:
             f"the table needs {len(work.need.timers)} timers and the board {work.name} has "
             f"{board.most}",
             work.span(over[0].device),
-            f"nothing would measure the time of {_listed(need.device for need in over)}",
+            f"nothing would measure the time of {listed(need.device for need in over)}",
             "take out timers (a flasher needs two), or choose a board with more",
         )
 
@@ -543,11 +407,11 @@ def _time_problems(ms: int, board: BoardTimers | BoardDelays) -> Iterator[tuple[
     if ms % board.resolution:
         yield (
             f"takes {_time(ms)}, and times are whole steps of {_time(board.resolution)}",
-            f"write {_nearest(ms, board.resolution)}, or choose another board",
+            f"write {nearest(ms, board.resolution)}, or choose another board",
         )
 
 
-def _delays(work: _Work) -> None:
+def _delays(work: Work) -> None:
     board = work.board.delays if work.need.kind == "switching" else None
     for name, ms in dict.fromkeys(work.need.delays):
         problems = [("needs a row that waits, and rows act at once", "choose another board")]
@@ -563,294 +427,3 @@ def _delays(work: _Work) -> None:
                 "it would not act when the program says",
                 fix,
             )
-
-
-# --- clocks -----------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """A clock, or one fixed slot of a sun clock. `overnight` is None where the sun decides."""
-
-    begin: Moment
-    end: Moment | None
-    days: Days
-    overnight: bool | None
-
-
-def _clocks(work: _Work) -> None:
-    board = work.board.clock
-    used = 0
-    full: list[str] = []
-    for name in work.need.clocks:
-        clock = work.program.by_name[name]
-        if not isinstance(clock, Clock):
-            continue
-        if board is None:
-            _no(work, clock, "needs a clock and the board {} has none", "choose another board")
-            continue
-        slots = []
-        for stretch in _stretches(work, clock, board):
-            for slot in _slots(work, clock, board, stretch):
-                used += 1
-                slots.append(replace(slot, number=used))
-        work.clocks[name] = tuple(slots)
-        work.duties += [_slot_duty(clock, slot) for slot in slots]
-        full += [name] if used > board.slots else []
-    if board is not None and full:
-        work.refuse(
-            "board-clock",
-            f"the clocks need {used} slots and the board {work.name} has {board.slots}",
-            work.span(full[0]),
-            f"{_listed(full)} would not act",
-            "take out clocks, use longer slots in place of the sun, or choose another board",
-        )
-    if work.clocks:
-        _clock_duties(work)
-
-
-def _no(work: _Work, clock: Clock, what: str, fix: str, code: str = "board-clock") -> None:
-    message = f"'{clock.name}' {what.format(work.name)}"
-    work.refuse(code, message, clock.name_span, "it would act at another time, or never", fix)
-
-
-def _goes_by_sun(clock: Clock) -> bool:
-    return isinstance(clock.begin, SunTime) or isinstance(clock.end, SunTime)
-
-
-def _stretches(work: _Work, clock: Clock, board: BoardClock) -> list[_Stretch]:
-    """What the slots of a clock hold; fixed times where the board does not know the sun."""
-    if clock.begin == clock.end:
-        _no(
-            work,
-            clock,
-            "is a window of zero length, of which the board {} may make all day or nothing",
-            "write two different times",
-        )
-        return []
-    if not _goes_by_sun(clock) or board.sun:
-        overnight = None
-        if isinstance(clock.begin, TimeOfDay) and isinstance(clock.end, TimeOfDay):
-            overnight = clock.end.ms < clock.begin.ms
-        return [_Stretch(clock.begin, clock.end, clock.days, overnight)]
-    if not board.seasons:
-        what = "goes by the sun, which the board {} does not know, nor the parts of the year"
-        _no(work, clock, what, "write fixed times, or choose another board", "board-sun")
-        return []
-    if work.sun_by is None:
-        what = "goes by the sun, which the board {} does not know"
-        _no(work, clock, what, _sun_way_out(work, clock, board), "board-sun")
-        return []
-    fix = fixed_times(work.program, clock, work.sun_by, work.year, board.resolution)
-    work.findings += fix.findings
-    if fix.slots:
-        work.sun.append(fix)
-        work.duties += _sun_duties(fix)
-    return [_fixed_stretch(clock, slot) for slot in fix.slots]
-
-
-def _fixed_stretch(clock: Clock, slot: FixedSlot) -> _Stretch:
-    days = replace(clock.days, season=(slot.first, slot.last))
-    end = None if slot.end is None else TimeOfDay(slot.end % DURATION_UNITS["d"])
-    return _Stretch(TimeOfDay(slot.begin), end, days, slot.overnight)
-
-
-def _sun_way_out(work: _Work, clock: Clock, board: BoardClock) -> str:
-    ways: list[str] = []
-    lengths: tuple[SlotLength, ...] = ("month", "week")
-    for by in lengths:
-        fix = fixed_times(work.program, clock, by, work.year, board.resolution)
-        if not fix.findings:
-            ways.append(
-                f"--sun-by {by} (fixed times in {len(fix.slots)} slots, at most "
-                f"{fix.error_minutes} min off in {work.year})"
-            )
-    return " or ".join([*ways, "choose another board"])
-
-
-def _slots(work: _Work, clock: Clock, board: BoardClock, stretch: _Stretch) -> Iterator[ClockSlot]:
-    """The board's slots of one stretch, not yet numbered."""
-    _check_days(work, clock, board, stretch.days)
-    for moment in (stretch.begin, stretch.end):
-        if moment is not None:
-            _check_moment(work, clock, board, moment)
-    if clock.catch_up and not board.catch_up:
-        _no(
-            work,
-            clock,
-            "may fire late after a power cut, which the board {} cannot do",
-            "leave 'catch up' out, or choose another board",
-        )
-    begin, end, days = stretch.begin, stretch.end, stretch.days
-    if end is None:
-        if not board.events:
-            _no(
-                work,
-                clock,
-                "is a single moment and the board {} has windows alone",
-                "write a window, or choose another board",
-            )
-        yield ClockSlot(0, "event", begin, None, days, clock.catch_up)
-    elif board.windows:
-        yield ClockSlot(0, "window", begin, end, days)
-    elif work.need.kind == "switching":
-        # a switching table acts when a window begins and when it ends, and needs no more of it
-        yield ClockSlot(0, "begin", begin, None, days)
-        ending = _end_days(days, stretch.overnight)
-        if ending is None:
-            _no(
-                work,
-                clock,
-                "ends on a day of which the board {}, without windows, cannot know "
-                "whether it is the right one",
-                "let it act on all days, or choose another board",
-            )
-        else:
-            yield ClockSlot(0, "end", end, None, ending)
-    else:
-        _no(
-            work,
-            clock,
-            "is a window and the board {} has single moments alone",
-            "write two clocks with 'at' that latch and unlatch a relay, or choose another board",
-        )
-
-
-def _check_days(work: _Work, clock: Clock, board: BoardClock, days: Days) -> None:
-    has = []
-    if days.weekdays != EVERY_DAY and not board.weekdays:
-        has.append(("weekdays", "let it act daily"))
-    if days.season is not None and not board.seasons:
-        has.append(("parts of the year", "leave 'between' out"))
-    if days.except_holidays and not board.holidays:
-        has.append(("days off", "leave 'except holidays' out"))
-    for what, fix in has:
-        _no(
-            work,
-            clock,
-            f"is kept to {what}, which the board {{}} does not know",
-            f"{fix}, or choose another board",
-        )
-
-
-def _check_moment(work: _Work, clock: Clock, board: BoardClock, moment: Moment) -> None:
-    ms = moment.offset if isinstance(moment, SunTime) else moment.ms
-    if ms % board.resolution:
-        step = _time(board.resolution)
-        what = f"has the time {moment_text(moment)}, and the board {{}} has steps of {step}"
-        _no(work, clock, what, f"write a time in whole steps of {step}, or choose another board")
-
-
-def _end_days(days: Days, overnight: bool | None) -> Days | None:
-    """The days on which windows end that begin on `days`; None if no list of days says it."""
-    if days == Days() or overnight is False:
-        return days
-    if overnight is None or days.except_holidays:
-        return None
-    season = days.season
-    if season is not None:
-        # the day after 28 February is not the same in every year
-        if season[1] == (2, 28) or season[0] == (2, 29):
-            return None
-        season = (_next_day(season[0]), _next_day(season[1]))
-    return Days(tuple(sorted((day + 1) % 7 for day in days.weekdays)), season)
-
-
-def _next_day(day: MonthDay) -> MonthDay:
-    after = date(2000, *day) + timedelta(1)  # a leap year, so 29 February is a day
-    return after.month, after.day
-
-
-# --- duties of the clock ----------------------------------------------------------------------
-
-
-def _clock_duties(work: _Work) -> None:
-    site = work.program.site
-    clocks = [clock for clock in work.program.clocks if work.clocks.get(clock.name)]
-    work.duties.append(
-        f"The board's clock keeps the local time of {site.zone}, summer time included where there "
-        "is one. A time that the change of the clocks skips uses the offset before it; one that "
-        "comes twice means the first. A window belongs to the day on which it begins."
-    )
-    if any(_goes_by_sun(clock) for clock in clocks if clock.name not in _fixed_names(work)):
-        work.duties.append(
-            f"The board works out sunrise and sunset for latitude {site.latitude}, longitude "
-            f"{site.longitude}, with the sun's centre 50 arc minutes below the horizon."
-        )
-    if any(clock.days.except_holidays for clock in clocks):
-        days = [holiday.name for holiday in work.program.holidays]
-        days += [f"the public holidays of '{site.holidays}'"] if site.holidays else []
-        listed = ", ".join(days) or "none, as the panel names none"
-        work.duties.append(f"The board's list of days off holds: {listed}.")
-
-
-def _fixed_names(work: _Work) -> set[str]:
-    return {fix.clock for fix in work.sun}
-
-
-def _sun_duties(fix: SunFix) -> Iterator[str]:
-    yield (
-        f"Clock '{fix.clock}' has fixed times by {fix.by} in place of the sun, at most "
-        f"{fix.error_minutes} min off in {fix.year}."
-    )
-    if fix.without:
-        spans = ", ".join(f"{first} to {last}" for first, last in fix.without)
-        yield (
-            f"On these days there is no sunrise or sunset for '{fix.clock}', and its fixed times "
-            f"act all the same: {spans}."
-        )
-
-
-def _slot_duty(clock: Clock, slot: ClockSlot) -> str:
-    what = {
-        "window": "is closed",
-        "event": "closes for one scan",
-        "begin": "begins",
-        "end": "ends",
-    }[slot.role]
-    if slot.until is None:
-        times = f"at {moment_text(slot.at)}"
-    else:
-        times = f"from {moment_text(slot.at)} to {moment_text(slot.until)}"
-    late = f", up to {_time(slot.catch_up)} late after a power cut" if slot.catch_up else ""
-    return f"Clock slot {slot.number}: '{clock.name}' {what} {times}{days_text(slot.days)}{late}."
-
-
-def moment_text(moment: Moment) -> str:
-    """A moment as the language writes it."""
-    match moment:
-        case TimeOfDay(ms):
-            minutes, rest = divmod(ms, 60_000)
-            seconds = f":{rest / 1_000:02g}" if rest else ""
-            return f"{minutes // 60:02}:{minutes % 60:02}{seconds}"
-        case SunTime(event, offset):
-            return event + (f" {'-' if offset < 0 else '+'}{_time(abs(offset))}" if offset else "")
-        case _:
-            assert_never(moment)
-
-
-def days_text(days: Days) -> str:
-    """The days of a clock as the language writes them, with a space before; daily is nothing."""
-    text = ""
-    if days.weekdays != EVERY_DAY:
-        text += " on " + ", ".join(WEEKDAYS[day] for day in days.weekdays)
-    if days.season is not None:
-        first, last = (f"{month:02}-{day:02}" for month, day in days.season)
-        text += f" between {first} and {last}"
-    return text + (" except holidays" if days.except_holidays else "")
-
-
-# --- words ------------------------------------------------------------------------------------
-
-
-def _nearest(ms: int, step: int) -> str:
-    """The times on both sides of one that is no multiple of a step."""
-    below = ms // step * step
-    return " or ".join(_time(time) for time in (below, below + step) if time)
-
-
-def _listed(names: Iterable[str]) -> str:
-    """Names in quotes, the first ten of them."""
-    quoted = [f"'{name}'" for name in dict.fromkeys(names)]
-    more = f" and {len(quoted) - 10} more" if len(quoted) > 10 else ""
-    return ", ".join(quoted[:10]) + more

@@ -2,7 +2,7 @@
 
 It takes nothing but a core and the rows of a table, and looks at single situations where the
 compiler looks at groups of them, so that a slip in the one does not hide in the other. It shares no
-code with the compiler but the words in which events are told.
+code with the compiler but the words in which events are told and the columns of all patterns.
 """
 
 from __future__ import annotations
