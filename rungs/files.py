@@ -22,8 +22,8 @@ class FileError(Exception):
     """A file could not be read or written; the message says why in plain words."""
 
 
-def read_bytes(path: Path) -> bytes:
-    """The first bytes of a regular file, at most READ_LIMIT. Raises FileError."""
+def read_bytes(path: Path, limit: int = READ_LIMIT) -> bytes:
+    """The first bytes of a regular file, at most `limit`. Raises FileError."""
     try:
         # a pipe or a device could block for ever, so it is opened without waiting and refused
         handle = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
@@ -36,7 +36,7 @@ def read_bytes(path: Path) -> bytes:
         if not stat.S_ISREG(kind):
             raise FileError(f"'{path}' is not a plain file")
         with os.fdopen(handle, "rb", closefd=False) as stream:
-            return stream.read(READ_LIMIT)
+            return stream.read(limit)
     except OSError as error:
         raise FileError(f"cannot read '{path}': {_reason(error)}") from error
     finally:

@@ -21,6 +21,7 @@ from rungs.shipped import shipped
 from rungs.source import source_from_text
 from rungs.table.board import Board, load_board, shipped_boards
 from rungs.table.compile import KINDS, Compiler
+from rungs.table.formats import table_csv
 from rungs.table.model import CLAIM, TableFile
 from rungs.table.reading import read_table
 from tests.helpers import program_of
@@ -303,3 +304,49 @@ def test_a_truth_table_whose_rows_cannot_be_merged_is_refused_with_a_way_out() -
     table, _ = Compiler(program_of(text), ("o3",)).table("truth")
     assert table is not None
     assert table.row_count == 3
+
+
+def test_a_switching_table_has_rows_for_inputs_and_clocks_that_move_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Whoever wires the board finds every input in it, and the file reads back."""
+    panel, out = tmp_path / "panel.rungs", tmp_path / "t.csv"
+    panel.write_text(
+        'site zone "UTC"\ninput a at I1\ninput b at I2\noutput o at R1\n'
+        "clock gong at 12:00 daily\nclock day from 08:00 to 16:00\nrung a -> o\n",
+        encoding="utf-8",
+    )
+    assert main(["compile", str(panel), "--kind", "switching", "-o", str(out)]) == 0
+    table, findings = read_table(source_from_text(out.read_text(encoding="utf-8"), "t.csv"))
+    assert table is not None, findings
+    idle = [
+        (row.event, row.device) for row in table.switching if row.device in ("b", "gong", "day")
+    ]
+    assert idle == [
+        ("closes", "b"),
+        ("opens", "b"),
+        ("at", "gong"),
+        ("closes", "day"),
+        ("opens", "day"),
+    ]
+    assert main(["compare", str(panel), str(out)]) == 0
+    at = next(i for i, row in enumerate(table.switching) if row.device == "b")
+    rows = list(table.switching)
+    rows[at] = rows[at].model_copy(update={"acts": ("on",)})
+    out.write_text(table_csv(table.model_copy(update={"switching": tuple(rows)})), encoding="utf-8")
+    assert main(["compare", str(panel), str(out)]) == 1
+    assert "o is off in the program and on in the table" in capsys.readouterr().out
+
+
+def test_a_table_larger_than_a_panel_file_can_be_is_read_whole(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "t.json"
+    assert main(["compile", demo_path("airlock"), "--kind", "transition", "-o", str(out)]) == 0
+    padded = out.read_text(encoding="utf-8") + " " * 5_000_000
+    out.write_text(padded, encoding="utf-8")
+    assert main(["compare", demo_path("airlock"), str(out)]) == 0
+    # what stands behind the first four million bytes counts too
+    out.write_text(padded + "x", encoding="utf-8")
+    assert main(["compare", demo_path("airlock"), str(out)]) == 1
+    assert "table-file" in capsys.readouterr().err

@@ -27,14 +27,17 @@ def add_json(parser: ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
-def read_source(name: str) -> tuple[Source, tuple[Finding, ...]]:
-    """The text of FILE, with a finding if it is no text. Raises CliError if it cannot be read."""
+def read_source(name: str, limit: int = READ_LIMIT) -> tuple[Source, tuple[Finding, ...]]:
+    """The text of FILE, with a finding if it is no text. Raises CliError if it cannot be read.
+
+    At most `limit` bytes are read, which is more than the file may have.
+    """
     if name == "-":
         if sys.stdin.isatty():
             say("rungs: reading standard input; end it with Ctrl-D")
-        return decode(sys.stdin.buffer.read(READ_LIMIT), "<stdin>")
+        return decode(sys.stdin.buffer.read(limit), "<stdin>")
     try:
-        return decode(read_bytes(Path(name)), name)
+        return decode(read_bytes(Path(name), limit), name)
     except FileError as error:
         raise CliError(str(error), WRONG_CALL) from error
 

@@ -9,7 +9,7 @@ from rungs.cli.exits import FINDINGS, FINE, CliError
 from rungs.report.tables import compare_model
 from rungs.report.text import plain
 from rungs.table.compare import Comparison, compare
-from rungs.table.model import TableFile
+from rungs.table.model import LARGEST, TableFile
 from rungs.table.reading import read_table
 
 
@@ -28,7 +28,7 @@ def run(args: Namespace) -> int:
     if args.file == "-" and args.table == "-":
         raise CliError("only one of PROGRAM and TABLE can be standard input")
     program, _ = load(args.file, args.json)
-    source, wrong = read_source(args.table)
+    source, wrong = read_source(args.table, LARGEST + 1)
     table: TableFile | None = None
     if not wrong:
         table, wrong = read_table(source)

@@ -27,6 +27,7 @@ from rungs.report.text import say, summary
 from rungs.scan.calendar import build_calendar
 from rungs.scan.trace import MOST_ROWS, Stimulus, TraceRow
 from rungs.table.emulator import TableFault
+from rungs.table.model import LARGEST
 
 
 def configure(parser: ArgumentParser) -> None:
@@ -67,7 +68,7 @@ def run(args: Namespace) -> int:
 def _played(args: Namespace) -> Played:
     """The program or the table that is to be played. Raises CliError where it cannot."""
     if args.file != "-" and args.file.lower().endswith((".json", ".csv")):
-        source, wrong = read_source(args.file)
+        source, wrong = read_source(args.file, LARGEST + 1)
         table: PlayedTable | None = None
         if not wrong:
             table, wrong = read_played(source)

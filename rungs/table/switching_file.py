@@ -36,7 +36,9 @@ def switching_file(
     result = switching_table(program, core, delays, power_up)
     if result.rows is None:
         return None, result.findings
-    fields = head(program, core, "switching", tuple(output.name for output in core.outputs))
+    # the rows speak of every input and clock, so the head does too, also of those that move nothing
+    names = tuple(output.name for output in core.outputs)
+    fields = head(program, lower(program), "switching", names)
     # due flags and timers stay in the program; a row carries the delay itself
     fields["signals"] = tuple(s for s in fields["signals"] if s.kind != "due")
     fields["timers"] = ()
