@@ -9,8 +9,12 @@ from hypothesis import given
 
 from rungs.program.nodes import Program
 from rungs.scan.fast import FastPanel
-from rungs.table.compile import Compiler
+from rungs.source import source_from_text
+from rungs.table.compare import compare
+from rungs.table.compile import KINDS, Compiler
 from rungs.table.emulator import Emulator
+from rungs.table.formats import table_csv
+from rungs.table.reading import read_table
 from tests.engines import ENGINES, GivenClocks, play_table
 from tests.helpers import program_of
 from tests.property.test_engines import played
@@ -96,3 +100,23 @@ def test_a_switching_table_with_delays_comes_to_rest_as_its_program_does() -> No
             outputs = board.scan(circuits, {}, t)
             if t % 2_500 in (2_480, 500):
                 assert outputs == (shown["lamp"], shown["fan"]), (seed, t)
+
+
+def test_every_table_that_is_written_reads_back_and_compares_as_the_same() -> None:
+    """All three kinds, for random programs with inputs and clocks that nothing reads among them."""
+    made = {"truth": 0, "transition": 0, "switching": 0}
+    for seed in range(120):
+        rng = Random(7_000_000 + seed)
+        program = random_program(rng, rng.randint(1, 4))
+        if not program.outputs:
+            continue
+        compiler = Compiler(program)
+        for kind in KINDS:
+            table, _ = compiler.table(kind)
+            if table is None or table.row_count > 400:
+                continue
+            read, findings = read_table(source_from_text(table_csv(table), "t.csv"))
+            assert read == table, (seed, kind, findings)
+            assert compare(program, read).verdict == "same", (seed, kind)
+            made[kind] += 1
+    assert min(made.values()) > 10, made
