@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 
 from rungs.core.lower import lower
+from rungs.core.patterns import TooLargeError
 from rungs.core.reduce import reduce
 from rungs.program.nodes import Clock, Program, Site
 from rungs.scan.calendar import Calendar
@@ -17,7 +18,7 @@ from rungs.scan.wide import WidePanel
 from rungs.source import source_from_text
 from rungs.table.emulator import Emulator
 from rungs.table.formats import table_csv
-from rungs.table.machine import TooLargeError, explore, minimise
+from rungs.table.machine import explore, minimise
 from rungs.table.reading import read_table
 from rungs.table.transition import Compiled, transition_table
 from tests import second_reading

@@ -12,11 +12,11 @@ from typing import Literal
 
 from rungs.core.lower import LowerError, lower
 from rungs.core.nodes import Core
+from rungs.core.patterns import TooLargeError
 from rungs.core.reduce import reduce
 from rungs.program.nodes import Clock, Input, Output, Program
 from rungs.table.digest import head_digest
 from rungs.table.head import clock_statement, holiday_statement, sha256, site_statement, span_words
-from rungs.table.machine import TooLargeError
 from rungs.table.model import Proof, TableFile
 from rungs.table.prove import Difference, Doubt, prove_rows
 from rungs.table.switching_file import Unproved, prove_switching_file

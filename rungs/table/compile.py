@@ -11,6 +11,7 @@ from datetime import date
 from functools import cached_property
 from typing import Literal, assert_never
 
+from rungs.core.patterns import TooLargeError
 from rungs.findings import Finding, has_errors, in_order
 from rungs.program.nodes import Clock, Output, Program
 from rungs.source import Span
@@ -19,7 +20,6 @@ from rungs.table.compare import prove_against
 from rungs.table.digest import head_digest
 from rungs.table.fit import fit
 from rungs.table.head import clock_statement
-from rungs.table.machine import TooLargeError
 from rungs.table.model import Kind, Proof, TableClock, TableFile
 from rungs.table.needs import Fit, Need, TimerNeed
 from rungs.table.switching_file import switching_file

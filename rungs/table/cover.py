@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import permutations
 
+from rungs.core import patterns
 from rungs.table.exact_cover import Pair, choose, cube_bits, primes
 
 MAX_SIGNALS = 20
@@ -36,15 +37,7 @@ class Cube:
 def variable_masks(n: int) -> tuple[int, ...]:
     """For each of n signals the patterns in which it is 1; signal k weighs 1 << (n - 1 - k)."""
     _check_size(n)
-    masks = []
-    for k in range(n):
-        run = 1 << (n - 1 - k)
-        mask, length = ((1 << run) - 1) << run, 2 * run
-        while length < 1 << n:
-            mask |= mask << length
-            length *= 2
-        masks.append(mask)
-    return tuple(masks)
+    return patterns.variable_masks(n)
 
 
 def cube_mask(cube: Cube, n: int) -> int:

@@ -1,35 +1,20 @@
 """The reachable states of a core, with all patterns of its signals looked at together, and the
 smallest machine that does the same.
-
-A due flag is looked at only in states in which its timer ran in the scan before, since it is 0 in
-all others (and 1 at once where the preset is a single period); so the timers that run belong to the
-state.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from rungs.core.nodes import Core
-from rungs.scan.generate import scan_wide
-from rungs.table.cover import variable_masks
+from rungs.core.patterns import TooLargeError
+from rungs.prove.states import Key, Stepper, signal_space
 
 MAX_SIGNALS = 20
 MAX_STATES = 20_000
 MAX_WORK = 1 << 31  # states times patterns: about a minute
 MAX_MOVES = 1_000_000  # different outcomes of all states together
-MAX_BITS = 1 << 30  # of all outcomes of one state together, a bit for each pattern
-
-
-@dataclass(frozen=True, slots=True)
-class Key:
-    """A state of the core between two scans: its bits (bit i for state bit i), the timers that ran
-    in the last scan (bit i for timer i), and whether the next scan is the first."""
-
-    bits: int
-    running: int
-    first: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,112 +44,6 @@ class Machine:
     core: Core
     nodes: tuple[Node, ...]
     keys: tuple[tuple[Key, ...], ...] = field(repr=False)
-
-
-class TooLargeError(Exception):
-    """The machine has more signals or states than a table can have; the text gives numbers."""
-
-
-def signal_space(core: Core, running: int) -> tuple[int, ...]:
-    """The signals that can be 0 or 1 while the timers of `running` run, by index.
-
-    Not among them are first_scan and the due flags that are sure (`sure_dues`).
-    """
-    sure = sure_dues(core, running)
-    dues = {timer.due for i, timer in enumerate(core.timers) if running >> i & 1} - set(sure)
-    return tuple(
-        index
-        for index, signal in enumerate(core.signals)
-        if signal.kind in ("input", "clock") or (signal.kind == "due" and index in dues)
-    )
-
-
-def sure_dues(core: Core, running: int) -> tuple[int, ...]:
-    """The due flags that are 1 because a single period is enough, by index: an on-delay that ran
-    in the scan before has then run for its preset."""
-    return tuple(
-        timer.due
-        for i, timer in enumerate(core.timers)
-        if running >> i & 1 and timer.preset <= core.period
-    )
-
-
-class Stepper:
-    """All successors of a core's state at once."""
-
-    def __init__(self, core: Core, more: Sequence[int] = ()) -> None:
-        self.core = core
-        self.scan = scan_wide(core, more)
-        self.retained = sum(bit.retained << i for i, bit in enumerate(core.state))
-        self.first_at = [i for i, s in enumerate(core.signals) if s.kind == "first_scan"]
-
-    def words(self, key: Key, space: tuple[int, ...]) -> tuple[tuple[int, ...], ...]:
-        """The next state bits, outputs and runs of a state, a bit for each pattern of `space`."""
-        return self.words_over(
-            key, dict(zip(space, variable_masks(len(space)), strict=True)), space
-        )
-
-    def words_over(
-        self, key: Key, masks: Mapping[int, int], space: Sequence[object]
-    ) -> tuple[tuple[int, ...], ...]:
-        """The same for patterns of anything (`space`), with the mask of each signal by index."""
-        ones = (1 << (1 << len(space))) - 1
-        signals = [masks.get(index, 0) for index in range(len(self.core.signals))]
-        for index in sure_dues(self.core, key.running):
-            signals[index] = ones
-        for index in self.first_at:
-            signals[index] = ones if key.first else 0
-        state = tuple(ones if key.bits >> i & 1 else 0 for i in range(len(self.core.state)))
-        return self.scan(ones, state, tuple(signals))
-
-    def moves(self, key: Key, space: tuple[int, ...]) -> list[tuple[int, Key, int, int]]:
-        """(mask, successor, outputs, runs) for each different outcome, in a fixed order."""
-        after, outputs, runs = self.words(key, space)
-        timers = len(self.core.timers)
-        runs = runs[: 3 * timers]
-        columns = (*after, *outputs, *runs)
-        found = []
-        low, high = len(after), len(after) + len(outputs)
-        for mask, word in split((1 << (1 << len(space))) - 1, columns):
-            run_word = word >> high
-            running = sum((run_word >> 3 * i & 1) << i for i in range(timers))
-            target = Key(word & ((1 << low) - 1), running, False)
-            found.append((mask, target, word >> low & ((1 << (high - low)) - 1), run_word))
-        return found
-
-    def after_cut(self, key: Key) -> Key:
-        """The state in which power comes back."""
-        return Key(key.bits & self.retained, 0, True)
-
-
-def split(ones: int, columns: Sequence[int]) -> list[tuple[int, int]]:
-    """The patterns by what the columns show: (mask, word), bit i of the word for column i.
-
-    Sorted by word. No two parts share a pattern or a word, and together they are `ones`.
-    Raises TooLargeError where the parts would take more than MAX_BITS.
-    """
-    most = max(MAX_BITS // ones.bit_length(), 1)
-    parts = [(ones, 0)]
-    for place, column in enumerate(columns):
-        if column == 0:
-            continue
-        if column == ones:
-            parts = [(mask, word | 1 << place) for mask, word in parts]
-            continue
-        fresh = []
-        for mask, word in parts:
-            closed = mask & column
-            if closed:
-                fresh.append((closed, word | 1 << place))
-                if closed != mask:
-                    fresh.append((mask ^ closed, word))
-            else:
-                fresh.append((mask, word))
-        parts = fresh
-        if len(parts) > most:
-            raise TooLargeError(f"more than {most:,} different outcomes of the patterns")
-    parts.sort(key=lambda part: part[1])
-    return parts
 
 
 def explore(core: Core, most: int = MAX_STATES) -> Machine:

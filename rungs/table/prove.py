@@ -11,21 +11,13 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
 
 from rungs.core.nodes import Core
+from rungs.core.patterns import TooLargeError, split
+from rungs.prove.states import Key, Stepper, signal_space, sure_dues
+from rungs.prove.timing import Step, possible_times
+from rungs.prove.zones import NOTHING, Zone, later, rounded, running, waiting, with_dues
 from rungs.table.cover import variable_masks
-from rungs.table.machine import (
-    MAX_SIGNALS,
-    MAX_WORK,
-    Key,
-    Stepper,
-    TooLargeError,
-    runs_of,
-    signal_space,
-    split,
-    sure_dues,
-)
+from rungs.table.machine import MAX_SIGNALS, MAX_WORK, runs_of
 from rungs.table.model import Proof, TableFile
-from rungs.table.timing import Step, possible_times
-from rungs.table.zones import NOTHING, Zone, later, rounded, running, waiting, with_dues
 
 MOST_DOUBTS = 40
 MOST_ZONES = 20_000

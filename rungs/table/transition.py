@@ -9,23 +9,15 @@ from dataclasses import dataclass
 
 from rungs.core.lower import lower
 from rungs.core.nodes import Core, Number
+from rungs.core.patterns import TooLargeError
 from rungs.core.reduce import reduce
 from rungs.findings import Finding
 from rungs.program.nodes import Program
+from rungs.prove.states import Key, Stepper
 from rungs.source import Span
 from rungs.table.cover import Cube, cube_mask, cube_text, disjoint_cover, first_match_cover
 from rungs.table.head import head
-from rungs.table.machine import (
-    Key,
-    Machine,
-    Move,
-    Node,
-    Stepper,
-    TooLargeError,
-    explore,
-    minimise,
-    runs_of,
-)
+from rungs.table.machine import Machine, Move, Node, explore, minimise, runs_of
 from rungs.table.model import TableFile, TableState, TransitionRow
 
 LONGEST_NAME = 96

@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from rungs.core.lower import lower
 from rungs.core.nodes import Core
+from rungs.core.patterns import split
 from rungs.core.reduce import reduce
 from rungs.program.nodes import Program
 from rungs.scan.generate import scan_wide
 from rungs.table.cover import cover, cube_mask, cube_text, first_match_cover, variable_masks
 from rungs.table.head import head
-from rungs.table.machine import split
 from rungs.table.model import TableFile, TruthRow
 from rungs.table.truth import TruthTable, core_columns
 

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from rungs.core.nodes import Core
+from rungs.prove.states import Key
 from rungs.scan.fast import TimerBank
 from rungs.scan.generate import ScanOnce, scan_once
-from rungs.table.machine import Key
 
 
 @dataclass(frozen=True, slots=True)
