@@ -7,6 +7,7 @@ value, so that the order of effects within a scan comes out as the same order of
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from math import gcd
 from typing import assert_never
@@ -61,7 +62,7 @@ def lower(program: Program, period: int = PERIOD) -> Core:
     Raises LowerError for a flasher whose phases and the period repeat only after more than
     MOST_PHASES phases; at 10 ms there is no such flasher.
     """
-    work = _Lowering(program, period)
+    work = Lowering(program, period)
     for rung in program.rungs:
         work.rung(rung)
     return work.finished()
@@ -107,20 +108,21 @@ def flasher_phases(on: int, off: int, period: int) -> tuple[_Phase, ...]:
     )
 
 
-def most_counted(counter: Counter, program: Program) -> int:
-    """The largest count that can matter: no comparison tells it from any larger one, and nothing
-    counts down from it."""
+def most_counted(counter: Counter, program: Program, more: Iterable[Circuit] = ()) -> int:
+    """The largest count that can matter: no comparison, in a rung or a circuit of `more`, tells it
+    from any larger one, and nothing counts down from it."""
     most = counter.preset
     for rung in program.rungs:
         if any(a.verb == "down" and a.name == counter.name for a in rung.actions):
             return MAX_COUNT
-        for leaf in leaves(rung.circuit):
+    for circuit in (*(rung.circuit for rung in program.rungs), *more):
+        for leaf in leaves(circuit):
             if isinstance(leaf, Compare) and leaf.name == counter.name:
                 most = max(most, leaf.number + (leaf.op not in (">=", "<")))
     return min(most, MAX_COUNT)
 
 
-class _Lowering:
+class Lowering:
     """The literals of everything a scan can read, at one point of the scan."""
 
     def __init__(self, program: Program, period: int) -> None:
@@ -197,7 +199,7 @@ class _Lowering:
                 case Timer():
                     self._declare_timer(device)
                 case Counter():
-                    most = self.most[device.name] = most_counted(device, self.program)
+                    most = self.most[device.name] = self._most(device)
                     for place in range(most.bit_length()):
                         words = f"{device.name}, bit {place} of its count"
                         self._bit(device, "count", words, device.retained, place)
@@ -218,6 +220,9 @@ class _Lowering:
                 words = f"rung {number} had power"
                 bit = StateBit(f"power.{number}", "power", "", words, FALSE, False, rung.span)
                 self._place("power", number, bit)
+
+    def _most(self, counter: Counter) -> int:
+        return most_counted(counter, self.program)
 
     def _needs_gain(self, action: Action) -> bool:
         device = self.program.by_name[action.name]

@@ -19,16 +19,17 @@ TRUE: Lit = 1
 
 PERIOD = 10  # ms from scan to scan, unless told otherwise
 
-SignalKind = Literal["first_scan", "input", "clock", "due"]
-OutputKind = Literal["output", "relay", "timer", "counter"]
+SignalKind = Literal["first_scan", "input", "clock", "due", "fault"]
+OutputKind = Literal["output", "relay", "timer", "counter", "asked"]
 StateKind = Literal["contact", "coil", "timing", "phase", "count", "edge", "power"]
 
 
 @dataclass(frozen=True, slots=True)
 class Signal:
     """One bit that a scan reads from outside: an input's image, a clock's contact, a core timer's
-    due flag, or that this is the first scan after power-up. `device` names what it comes from.
-    `one_scan` marks a clock that closes for one scan at a time."""
+    due flag, that this is the first scan after power-up, or a wire fault that somebody asks about.
+    `device` names what it comes from. `one_scan` marks a clock that closes for one scan at a
+    time."""
 
     name: str
     kind: SignalKind
@@ -78,7 +79,8 @@ class CoreTimer:
 
 @dataclass(frozen=True, slots=True)
 class CoreOutput:
-    """What can be seen after a scan: the contact of an output, relay, timer or counter."""
+    """What can be seen after a scan: the contact of an output, relay, timer or counter, or a
+    circuit that was asked about."""
 
     name: str
     kind: OutputKind

@@ -7,7 +7,7 @@ Each node keeps the span of the text it came from; spans take no part in compari
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
 from typing import Literal, assert_never
@@ -473,3 +473,28 @@ def leaves(circuit: Circuit) -> tuple[Leaf, ...]:
     if isinstance(circuit, Series | Parallel):
         return tuple(leaf for part in circuit.parts for leaf in leaves(part))
     return (circuit,)
+
+
+_OPPOSITE: dict[CompareOp, CompareOp] = {
+    ">=": "<",
+    "<": ">=",
+    ">": "<=",
+    "<=": ">",
+    "==": "!=",
+    "!=": "==",
+}
+
+
+def opposite(circuit: Circuit) -> Circuit:
+    """The circuit that is closed when this one is open, by De Morgan's laws."""
+    match circuit:
+        case Series():
+            return Parallel(tuple(opposite(part) for part in circuit.parts), circuit.span)
+        case Parallel():
+            return Series(tuple(opposite(part) for part in circuit.parts), circuit.span)
+        case Compare():
+            return replace(circuit, op=_OPPOSITE[circuit.op])
+        case Contact():
+            return replace(circuit, negated=not circuit.negated)
+        case _:
+            assert_never(circuit)

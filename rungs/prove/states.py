@@ -35,7 +35,7 @@ def signal_space(core: Core, running: int) -> tuple[int, ...]:
     return tuple(
         index
         for index, signal in enumerate(core.signals)
-        if signal.kind in ("input", "clock") or (signal.kind == "due" and index in dues)
+        if signal.kind in ("input", "clock", "fault") or (signal.kind == "due" and index in dues)
     )
 
 

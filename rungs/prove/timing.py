@@ -6,6 +6,7 @@ changed in between. A due flag says that its timer has run for its preset, or th
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rungs.core.nodes import Core
@@ -23,26 +24,46 @@ class Step:
     cut: bool
 
 
+Edge = tuple[int, int, int]  # time of the first plus the number is the most for the second
+
+
 def possible_times(core: Core, steps: tuple[Step, ...]) -> tuple[int, ...] | None:
     """A time in ms for each step of a run from power-up, or None if none was found.
 
     The answer is exact for on-delays. A run in which an accumulating timer is due after several
     stretches is tried with the times that the rest allows. What is given has been replayed.
     """
-    scan = scan_once(core)
-    edges = _constraints(core, steps, scan)
-    times = _solve(len(steps), edges)
-    if times is None:
+    found = TimedRun(core, steps).times()
+    return None if found is None else found[0]
+
+
+class TimedRun:
+    """The steps of one run, to be given times under one set of further bounds after another."""
+
+    def __init__(self, core: Core, steps: tuple[Step, ...]) -> None:
+        self.core = core
+        self.steps = steps
+        self.scan = scan_once(core)
+        self.edges = _constraints(core, steps, self.scan)
+
+    def times(self, more: Sequence[Edge] = ()) -> tuple[tuple[int, ...], int] | None:
+        """A time in ms for each step, the first at 0, and of one more time that `more` may bound;
+        None if there are none. `more` counts in periods and numbers that time behind the steps."""
+        count = len(self.steps)
+        edges = [*self.edges, *more]
+        early = _solve(count + 1, edges)
+        if early is None:
+            return None
+        period = self.core.period
+        for times in (_late(early, count - 1, edges), early):
+            found = tuple((t - times[0]) * period for t in times)
+            if _replays(self.core, self.steps, found[:count], self.scan):
+                return found[:count], found[count]
         return None
-    found = tuple(t * core.period for t in times)
-    return found if _replays(core, steps, found, scan) else None
 
 
-_Edge = tuple[int, int, int]  # time of the first plus the number is the most for the second
-
-
-def _constraints(core: Core, steps: tuple[Step, ...], scan: ScanOnce) -> list[_Edge]:
-    edges: list[_Edge] = []
+def _constraints(core: Core, steps: tuple[Step, ...], scan: ScanOnce) -> list[Edge]:
+    edges: list[Edge] = []
     started: dict[int, int] = {}
     for index, step in enumerate(steps):
         if step.cut:
@@ -62,6 +83,12 @@ def _constraints(core: Core, steps: tuple[Step, ...], scan: ScanOnce) -> list[_E
         if index:
             edges.append((index, index - 1, -1))
         runs, stays = _step(core, steps, index, scan)
+        for number, timer in enumerate(core.timers):
+            # scans that are passed over before the next step show the flag as this one does
+            flag = step.signals.get(core.signals[timer.due].name, False)
+            last = index + 1 == len(steps) or timer.kind != "on-delay"
+            if number in started and runs[3 * number] and not flag and not last:
+                edges.append((started[number], index + 1, -(-timer.preset // core.period)))
         for number in range(len(core.timers)):
             if not runs[3 * number]:
                 started.pop(number, None)
@@ -99,7 +126,7 @@ def _step(
     return runs, again == after and runs_again == runs
 
 
-def _solve(count: int, edges: list[_Edge]) -> list[int] | None:
+def _solve(count: int, edges: list[Edge]) -> list[int] | None:
     """Times from 0 that fulfil all constraints, as early as can be (Bellman-Ford), or None."""
     # longest paths: an edge (a, b, w) is time[b] <= time[a] + w, so time[a] >= time[b] - w
     times = [0] * count
@@ -112,6 +139,24 @@ def _solve(count: int, edges: list[_Edge]) -> list[int] | None:
         if not changed:
             return times
     return None
+
+
+def _late(times: list[int], last: int, edges: list[Edge]) -> list[int]:
+    """The same constraints met as late as can be without moving the time numbered `last`, which
+    makes the run up to it as short as can be."""
+    found: list[int | None] = [None] * len(times)
+    found[last] = times[last]
+    for _ in range(len(times) + 1):
+        changed = False
+        for a, b, most in edges:
+            at, limit = found[a], found[b]
+            if at is not None and (limit is None or at + most < limit):
+                found[b] = at + most
+                changed = True
+        if not changed:
+            break
+    # what the last time does not bound stays as it was
+    return [time if late is None else late for time, late in zip(times, found, strict=True)]
 
 
 def _replays(core: Core, steps: tuple[Step, ...], times: tuple[int, ...], scan: ScanOnce) -> bool:

@@ -67,6 +67,15 @@ def with_dues(zone: Zone, dues: Mapping[int, bool], needs: Mapping[int, int]) ->
     return _closed(zone.timers, rows)
 
 
+def aged(zone: Zone, timer: int, low: int, high: int) -> Zone | None:
+    """The part in which a timer is between `low` and `high` periods old; None if there is none."""
+    rows = [list(row) for row in zone.bounds]
+    place = zone.timers.index(timer) + 1
+    rows[0][place] = min(rows[0][place], -low)
+    rows[place][0] = min(rows[place][0], high)
+    return _closed(zone.timers, rows)
+
+
 def running(zone: Zone, timers: tuple[int, ...]) -> Zone:
     """The zone after a scan that lets `timers` run: those that ran keep their ages, new ones begin
     at 0, all others are forgotten."""

@@ -139,6 +139,7 @@ class FastPanel:
         self.timers = TimerBank(self.core)
         self.debouncer = Debouncer(program)
         self.circuits = {d.name: d.side == "NC" for d in program.inputs}
+        self.faults: set[str] = set()  # the fault signals of the core that are 1
         self.powered = True
         self.bits: Bits = (False,) * len(self.core.state)
         self.state = FastState(-1, False, {})
@@ -151,6 +152,11 @@ class FastPanel:
     def give_circuits(self, circuits: dict[str, bool]) -> None:
         """Set circuits of inputs; what is not named stays."""
         self.circuits.update(circuits)
+        self._undisturbed = False
+
+    def give_faults(self, faults: set[str]) -> None:
+        """Set the fault signals that are 1, by name; the core knows what they do."""
+        self.faults = faults
         self._undisturbed = False
 
     def switch_power(self, on: bool) -> None:
@@ -189,6 +195,8 @@ class FastPanel:
                     signals.append(clocks[signal.name])
                 case "due":
                     signals.append(due[index])
+                case "fault":
+                    signals.append(signal.name in self.faults)
         given = tuple(signals)
         bits, outputs, runs = self.scan(self.bits, given)
         self._undisturbed = (

@@ -6,7 +6,7 @@ nothing it may jump, which makes a week of a clock-driven panel cost its events 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import replace
 from datetime import date
 from typing import Literal
@@ -19,12 +19,16 @@ from rungs.scan.wall import WallClock, default_start
 
 WireFault = Literal["sound", "broken", "shorted"]
 
+# shown each scan that is made: the state it began with, the state after it, the faults of the wires
+See = Callable[[State, State, Mapping[str, WireFault]], object]
+
 
 class Panel:
     """One panel in simulated time: t in ms since the start, scans at whole multiples of `period`.
 
     `start` is the wall time at t = 0 as ms since the epoch in UTC.
     `jump` False makes every scan one by one; the states are the same.
+    Each function in `watchers` is shown every scan as soon as it is made.
     """
 
     def __init__(
@@ -52,6 +56,7 @@ class Panel:
         self.state = powered_down(program)
         self.before = self.state
         self.now = 0  # no scan may be made before this time
+        self.watchers: list[See] = []
         self._undisturbed = False
         self._update_circuits()
 
@@ -121,6 +126,8 @@ class Panel:
             and not any(clocks[c.name] for c in self.program.clocks if c.end is None)
         )
         self.now = at
+        for see in self.watchers:
+            see(self.before, after, self.wires)
         return after
 
     def advance(self, until: int) -> Iterator[State]:

@@ -90,7 +90,7 @@ def table_signals(program: Program, core: Core) -> tuple[TableSignal, ...]:
                     at_rest=device.side == "NC",
                 )
             )
-        else:
+        elif signal.kind != "fault":
             made.append(TableSignal(name=signal.name, kind=signal.kind))
     return tuple(made)
 

@@ -1,0 +1,339 @@
+"""A question to a panel as one plain circuit without time: can its bad output ever be 1?
+
+Power cuts, the choice of when a timer is due, the order of the clocks and the assumptions all
+become signals and state bits, so that any engine for sequential circuits can search it. Due flags
+are free under what the running timers allow: what cannot happen here cannot happen on the panel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Sequence
+from dataclasses import dataclass
+
+from rungs.core.nodes import (
+    FALSE,
+    TRUE,
+    Core,
+    CoreOutput,
+    CoreTimer,
+    Gates,
+    Lit,
+    Signal,
+    StateBit,
+)
+from rungs.core.reduce import reduce
+
+CUT = "power cut"
+END = "end of "
+BAD = "bad"
+
+Vector = tuple[bool, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ClockOrder:
+    """What the calendar allows the clocks of `names` to show: in a first scan, and after what."""
+
+    names: tuple[str, ...]
+    first: tuple[Vector, ...]
+    follows: tuple[tuple[Vector, Vector], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """`circuit` has no timers; its first output is `bad`, the others are the due flags of `core`,
+    under their names. `core` is what it was made of. `matters` gives for a signal of the circuit
+    the state bit without which it changes nothing."""
+
+    core: Core
+    circuit: Core
+    matters: dict[int, int]
+    # the state bit after which nothing bad can come any more
+    over: int | None
+
+
+def question(
+    core: Core,
+    bad: str,
+    assumed: Collection[str] = (),
+    clocks: ClockOrder | None = None,
+    ordered: Collection[tuple[int, int]] = (),
+    patient: bool = False,
+) -> Question:
+    """The question whether output `bad` of the core can be 1 after a scan, while no output of
+    `assumed` has been 1 after any.
+
+    `ordered` are pairs of on-delays (by index, the shorter preset first) of which is remembered
+    whether the first started no later than the second: the second is then not due before it.
+    With `patient` a timer is due only if it has run through a scan that changed nothing. Such runs
+    have times more often than others, but they are not all runs: it is for finding one, not for
+    proving that there is none.
+    """
+    return _Maker(core, tuple(ordered), clocks, patient).made(bad, tuple(assumed))
+
+
+def all_pairs(core: Core) -> tuple[tuple[int, int], ...]:
+    """Every pair of on-delays of a core, the shorter preset first."""
+    delays = [
+        (timer.preset, index)
+        for index, timer in enumerate(core.timers)
+        if timer.kind == "on-delay" and timer.preset > core.period
+    ]
+    return tuple(
+        (low[1], high[1]) for low in delays for high in delays if low < high and low[1] != high[1]
+    )
+
+
+class _Maker:
+    def __init__(
+        self,
+        core: Core,
+        ordered: tuple[tuple[int, int], ...],
+        clocks: ClockOrder | None,
+        patient: bool,
+    ) -> None:
+        self.patient = patient
+        self.core = core
+        self.ordered = ordered
+        self.clocks = clocks
+        self.signals = [Signal(CUT, "input", "")]
+        self.place_of: dict[int, int] = {}  # signal of the core: signal of the circuit
+        for index, signal in enumerate(core.signals):
+            if signal.kind in ("input", "clock", "fault"):
+                self.place_of[index] = len(self.signals)
+                self.signals.append(signal)
+        self.state: list[StateBit] = []
+        self.index_of: dict[str, int] = {}
+        self.free: dict[int, int] = {}  # timer: signal that lets it be due
+        self._declare()
+        self.gates = Gates(len(self.signals) + len(self.state))
+        self.next: dict[str, Lit] = {}
+
+    # --- what there is
+
+    def _declare(self) -> None:
+        # where two bits turn out equal the first stays, so those that are asked for by name lead
+        self._bit("alive", "the panel has power")
+        for number, timer in enumerate(self.core.timers):
+            name = timer.name
+            self._bit(f"ran {name}", f"{name} ran")
+            if self._sure(timer):
+                continue
+            self._bit(f"full {name}", f"{name} has run out")
+            if self.patient:
+                self._bit(f"calm {name}", f"{name} has run while nothing changed")
+            self.free[number] = len(self.signals)
+            self.signals.append(Signal(f"{END}{name}", "input", timer.device))
+        for low, high in self.ordered:
+            words = [self.core.timers[i].name for i in (low, high)]
+            self._bit(f"older {low} {high}", f"{words[0]} started no later than {words[1]}")
+        if self.clocks is not None:
+            for name in self.clocks.names:
+                self._bit(f"showed {name}", f"{name} was closed")
+        self._bit("over", "an assumption has been broken")
+        for bit in self.core.state:
+            self._bit(f"was {bit.name}", bit.words)
+
+    def _bit(self, name: str, words: str) -> None:
+        self.index_of[name] = len(self.state)
+        self.state.append(StateBit(name, "contact", "", words, FALSE))
+
+    def _sure(self, timer: CoreTimer) -> bool:
+        return timer.preset <= self.core.period
+
+    def _signal(self, place: int) -> Lit:
+        return (1 + place) * 2
+
+    def _was(self, name: str) -> Lit:
+        return (1 + len(self.signals) + self.index_of[name]) * 2
+
+    # --- one step
+
+    def made(self, bad: str, assumed: tuple[str, ...]) -> Question:
+        gates, core = self.gates, self.core
+        cut = self._signal(0)
+        alive = gates.conj(self._was("alive"), cut ^ 1)
+        self.next["alive"] = TRUE
+        leaf: dict[int, Lit] = {0: FALSE}
+        for index, signal in enumerate(core.signals):
+            if signal.kind == "first_scan":
+                leaf[1 + index] = alive ^ 1
+            elif index in self.place_of:
+                leaf[1 + index] = self._signal(self.place_of[index])
+        for index, bit in enumerate(core.state):
+            was = self._was(f"was {bit.name}")
+            leaf[core.first_state + index] = was if bit.retained else gates.conj(was, cut ^ 1)
+        ran = [gates.conj(self._was(f"ran {t.name}"), cut ^ 1) for t in core.timers]
+        due = self._dues(ran, cut)
+        for timer, lit in zip(core.timers, due, strict=True):
+            leaf[1 + timer.due] = lit
+        image = _image(core, leaf, gates)
+        for bit in core.state:
+            self.next[f"was {bit.name}"] = image(bit.next)
+        for number, timer in enumerate(core.timers):
+            self._run(number, timer, image, ran[number], due[number], cut)
+        if self.patient:
+            self._calm(alive, leaf, ran, image)
+        self._order(ran, image)
+        allowed = self._allowed(alive)
+        broken = [image(out.lit) for out in core.outputs if out.name in assumed]
+        over = gates.disj(self._was("over"), allowed ^ 1, *broken)
+        self.next["over"] = over
+        found = [image(out.lit) for out in core.outputs if out.name == bad]
+        outputs = [CoreOutput(BAD, "asked", gates.conj(*found, over ^ 1))]
+        outputs += [
+            CoreOutput(core.signals[timer.due].name, "asked", lit)
+            for timer, lit in zip(core.timers, due, strict=True)
+        ]
+        return self._question(tuple(outputs))
+
+    def _question(self, outputs: tuple[CoreOutput, ...]) -> Question:
+        core = self.core
+        state = tuple(
+            StateBit(bit.name, bit.kind, bit.device, bit.words, self.next[bit.name])
+            for bit in self.state
+        )
+        circuit = Core(
+            core.title,
+            core.period,
+            tuple(self.signals),
+            state,
+            tuple(self.gates.made),
+            outputs,
+            (),
+            (),
+            (),
+        )
+        circuit = reduce(circuit, [output.name for output in outputs])
+        place = {bit.name: index for index, bit in enumerate(circuit.state)}
+        matters = {
+            index: place["ran " + signal.name.removeprefix(END)]
+            for index, signal in enumerate(circuit.signals)
+            if signal.name.startswith(END) and "ran " + signal.name.removeprefix(END) in place
+        }
+        return Question(core, circuit, matters, place.get("over"))
+
+    def _dues(self, ran: list[Lit], cut: Lit) -> list[Lit]:
+        """The due flag of each timer. One that is surely older than another with a longer preset is
+        due when that is, so the longer ones come first."""
+        gates, core = self.gates, self.core
+        due = [FALSE] * len(core.timers)
+        after: dict[int, list[int]] = {}
+        for low, high in self.ordered:
+            after.setdefault(low, []).append(high)
+        order = sorted(range(len(due)), key=lambda n: (-core.timers[n].preset, -n))
+        for number in order:
+            timer = core.timers[number]
+            if self._sure(timer):
+                due[number] = ran[number]
+                continue
+            full = self._was(f"full {timer.name}")
+            if not timer.retained:
+                full = gates.conj(full, cut ^ 1)
+            by_order = [
+                gates.conj(ran[high], due[high], self._was(f"older {number} {high}"))
+                for high in after.get(number, [])
+            ]
+            free = self._signal(self.free[number])
+            if self.patient:
+                free = gates.conj(free, self._was(f"calm {timer.name}"))
+            due[number] = gates.conj(ran[number], gates.disj(full, free, *by_order))
+        return due
+
+    def _run(
+        self,
+        number: int,
+        timer: CoreTimer,
+        image: Callable[[Lit], Lit],
+        ran: Lit,
+        due: Lit,
+        cut: Lit,
+    ) -> None:
+        """What a timer remembers: that it ran, and that its time is over.
+
+        An accumulating one is emptied before or after the stretch up to this scan is added, as the
+        bank of exact timers does it.
+        """
+        gates = self.gates
+        run = image(timer.run)
+        self.next[f"ran {timer.name}"] = run
+        if self._sure(timer):
+            return
+        if timer.kind == "on-delay":
+            self.next[f"full {timer.name}"] = gates.conj(run, due)
+            return
+        before, after = image(timer.clear_before), image(timer.clear_after)
+        full = self._was(f"full {timer.name}")
+        if not timer.retained:
+            full = gates.conj(full, cut ^ 1)
+        filled = gates.conj(before ^ 1, gates.disj(full, gates.conj(run, ran, due)))
+        self.next[f"full {timer.name}"] = gates.conj(filled, after ^ 1)
+
+    def _calm(
+        self, alive: Lit, leaf: dict[int, Lit], ran: list[Lit], image: Callable[[Lit], Lit]
+    ) -> None:
+        """Whether this step changes nothing, so that scans like it can go on for any time."""
+        gates, core = self.gates, self.core
+        same = [alive]
+        same += [
+            gates.differ(leaf[core.first_state + n], image(bit.next)) ^ 1
+            for n, bit in enumerate(core.state)
+        ]
+        runs = [image(timer.run) for timer in core.timers]
+        same += [gates.differ(a, b) ^ 1 for a, b in zip(ran, runs, strict=True)]
+        same += [leaf[1 + n] ^ 1 for n, signal in enumerate(core.signals) if signal.one_scan]
+        still = gates.conj(*same)
+        for timer, was, run in zip(core.timers, ran, runs, strict=True):
+            name = f"calm {timer.name}"
+            if name not in self.index_of:
+                continue
+            fresh = gates.disj(self._was(name), gates.conj(was, run, still))
+            if timer.kind == "on-delay":
+                self.next[name] = gates.conj(fresh, run)
+            else:
+                clears = (image(timer.clear_before) ^ 1, image(timer.clear_after) ^ 1)
+                self.next[name] = gates.conj(fresh, *clears)
+
+    def _order(self, ran: list[Lit], image: Callable[[Lit], Lit]) -> None:
+        gates, timers = self.gates, self.core.timers
+        for low, high in self.ordered:
+            name = f"older {low} {high}"
+            both = gates.conj(ran[low], ran[high])
+            fresh = gates.choose(both, self._was(name), ran[high] ^ 1)
+            runs = [image(timers[i].run) for i in (low, high)]
+            self.next[name] = gates.conj(*runs, fresh)
+
+    def _allowed(self, alive: Lit) -> Lit:
+        """Whether the calendar lets the clocks show what they show now after what they showed."""
+        if self.clocks is None:
+            return TRUE
+        gates, order = self.gates, self.clocks
+        now = [
+            self._signal(place)
+            for name in order.names
+            for place, signal in enumerate(self.signals)
+            if signal.name == name
+        ]
+        was = [self._was(f"showed {name}") for name in order.names]
+        for name, lit in zip(order.names, now, strict=True):
+            self.next[f"showed {name}"] = lit
+        first = gates.disj(*[_equals(gates, now, vector) for vector in order.first])
+        then = [
+            gates.conj(_equals(gates, was, before), _equals(gates, now, after))
+            for before, after in order.follows
+        ]
+        return gates.choose(alive, gates.disj(*then), first)
+
+
+def _equals(gates: Gates, lits: Sequence[Lit], vector: Vector) -> Lit:
+    return gates.conj(*[lit ^ (not on) for lit, on in zip(lits, vector, strict=True)])
+
+
+def _image(core: Core, leaf: dict[int, Lit], gates: Gates) -> Callable[[Lit], Lit]:
+    """What each literal of the core is in the circuit."""
+    lits = [FALSE] * (core.first_gate + len(core.gates))
+    for node, lit in leaf.items():
+        lits[node] = lit
+    for number, gate in enumerate(core.gates, core.first_gate):
+        lits[number] = gates.conj(*[lits[lit >> 1] ^ (lit & 1) for lit in gate])
+    return lambda lit: lits[lit >> 1] ^ (lit & 1)

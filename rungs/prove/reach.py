@@ -1,0 +1,303 @@
+"""Can the panel ever come to this? One question after another to the engines, the cheap ones first.
+
+Whatever an engine finds is a candidate: a run is told only when the reference interpreter has
+played it, and a proof only with the invariant that another program can check.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from rungs.core.nodes import PERIOD, Core
+from rungs.core.reduce import reduce
+from rungs.core.watch import Ask, watch
+from rungs.program.nodes import Program
+from rungs.prove.bounded import bounded
+from rungs.prove.budget import Budget, OutOfBudget
+from rungs.prove.certificate import recheck
+from rungs.prove.chance import by_chance
+from rungs.prove.dated import Dates, clock_names
+from rungs.prove.diagram import diagram
+from rungs.prove.explicit import Reached, Seen, TooMany, explore
+from rungs.prove.judge import TimeJudge
+from rungs.prove.question import ClockOrder, Question, all_pairs, question
+from rungs.prove.results import Bounded, Invariant, InvariantGates, Run
+from rungs.prove.search import search
+from rungs.prove.timing import Step
+from rungs.prove.witness import (
+    AtOnce,
+    Item,
+    Witness,
+    core_steps,
+    lags,
+    shortened,
+    timed_steps,
+)
+from rungs.prove.zoned import Closed, Path, zoned
+
+EXPLICIT_SECONDS = 0.5
+EXPLICIT_STATES = 6_000
+MOST_PAIRED = 6  # timers of which every pair is put in order from the first
+CHANCE_SECONDS = 0.5
+ZONED_SECONDS = 10.0
+DEEPER_SECONDS = 5.0
+DEPTH = 200  # steps of the search with judged times where nothing else decides
+
+Method = Literal["states", "invariant", "zones"]
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """It can happen: a run that the reference interpreter has played. Its last scan shows it."""
+
+    witness: Witness
+
+
+@dataclass(frozen=True, slots=True)
+class Never:
+    """It can never happen. Every state of `question` was looked at (`states`), or the search found
+    an `invariant`, or no state can be reached with the ages of the timers kept (`zones`). `size`
+    are the states, clauses or zones. An invariant has been checked by another solver; there is none
+    for zones."""
+
+    method: Method
+    question: Question
+    invariant: Invariant | InvariantGates | None
+    size: int
+
+
+@dataclass(frozen=True, slots=True)
+class NotBefore:
+    """It does not happen in the first `scans` scans; why no more is known."""
+
+    scans: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Undecided:
+    """Nothing is known, and why."""
+
+    reason: str
+
+
+Answer = Found | Never | NotBefore | Undecided
+
+
+def ask_of(item: Item, name: str) -> Ask:
+    """What breaks a property, or shows rungs at once, as a question to the panel."""
+    if isinstance(item, AtOnce):
+        return Ask(name, (item.circuit,), powers=item.rungs)
+    match item.kind:
+        case "never" | "assume":
+            return Ask(name, (item.circuit,))
+        case "always":
+            return Ask(name, (), (item.circuit,))
+        case "require":
+            assert item.when is not None
+            return Ask(name, (item.when,), (item.circuit,), item.within)
+
+
+class Prover:
+    """Answers whether properties of one program can be broken, under its assumptions.
+
+    `items` need not stand in the program's file: whatever can be said as a property can be asked.
+    Raises LowerError for a program that has no core.
+    """
+
+    def __init__(self, program: Program, items: Sequence[Item], period: int = PERIOD) -> None:
+        self.program = program
+        self.items = tuple(items)
+        self.period = period
+        self.assumed = tuple(each for each in program.properties if each.kind == "assume")
+        self.asks = [ask_of(item, f"ask.{n}") for n, item in enumerate(self.items)]
+        self.more = [ask_of(item, f"assume.{n}") for n, item in enumerate(self.assumed)]
+        self.dates = Dates(program, period)
+        self.core = watch(program, [*self.asks, *self.more], period)
+
+    def cone(
+        self, index: int, exact: bool = False, every: bool = False
+    ) -> tuple[Core, tuple[str, ...]]:
+        """The part of the core on which an item depends, and the assumptions that share it, or
+        `every` one. With `exact` the debounce of each input in it is a timer."""
+        name = self.asks[index].name
+        core = self.core
+        if exact:
+            part = self.cone(index, every=every)[0]
+            inputs = {signal.name for signal in part.signals}
+            core = watch(self.program, [self.asks[index], *self.more], self.period, inputs)
+        wanted = _names(reduce(core, [name]))
+        kept: list[str] = []
+        left = {ask.name: _names(reduce(core, [ask.name])) for ask in self.more}
+        while True:
+            # one that depends on nothing holds always or never
+            more = [a for a, names in left.items() if every or not names or names & wanted]
+            if not more:
+                break
+            for ask in more:
+                wanted |= left.pop(ask)
+                kept.append(ask)
+        return reduce(core, [name, *kept]), tuple(sorted(kept))
+
+    def answer(self, index: int, budget: Budget, every: bool = False) -> Answer:
+        """Whether an item can be broken, with `every` assumption or those that have to do with it.
+
+        Never raises OutOfBudget: an answer says what it has."""
+        try:
+            found = _Inquiry(self, index, budget, every).answer()
+            if isinstance(found, Undecided) and self.assumed:
+                return _Inquiry(self, index, budget, every=True).answer()
+            return found
+        except OutOfBudget as stop:
+            return Undecided(str(stop))
+
+
+def _names(core: Core) -> set[str]:
+    """What a core depends on outside and remembers inside, by name."""
+    return {s.name for s in core.signals if s.kind != "first_scan"} | {b.name for b in core.state}
+
+
+class _Inquiry:
+    """One item on its way through the engines.
+
+    Assumptions about other parts of the plant are left out at first, which can only add runs; where
+    the panel at rest contradicts one of them, `every` one has to come in. Clocks are free at first,
+    and move as the calendar lets them where that matters.
+    """
+
+    def __init__(self, prover: Prover, index: int, budget: Budget, every: bool = False) -> None:
+        self.every = every
+        self.prover = prover
+        self.index = index
+        self.item = prover.items[index]
+        self.bad = prover.asks[index].name
+        self.budget = budget
+        self.core, self.assumed = prover.cone(index, every=every)
+        self.clocks = clock_names(self.core)
+        self.depth = 0
+
+    def answer(self) -> Answer:
+        """The first of the searches that decides it."""
+        asked = self._question(None)
+        found = self._search(asked)
+        if isinstance(found, Run) and self.clocks:
+            asked = self._question(self.prover.dates.order(self.clocks))
+            found = self._search(asked)
+        if not isinstance(found, Run):
+            return found
+        return self._patient() or self._by_chance() or self._zoned() or self._deeper(asked)
+
+    def _question(self, order: ClockOrder | None) -> Question:
+        ordered = all_pairs(self.core) if len(self.core.timers) <= MOST_PAIRED else ()
+        return question(self.core, self.bad, self.assumed, order, ordered)
+
+    def _search(self, asked: Question) -> Answer | Run:
+        """An answer, or a run that breaks the item at times that were not found."""
+        try:
+            found = explore(asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES)
+        except OutOfBudget:
+            self.budget.check()
+            found = TooMany(0, "")
+        if isinstance(found, Seen):
+            every = diagram(asked.circuit, found.states, asked.over)
+            return self._proved("states", asked, every, len(found.states))
+        if isinstance(found, Reached):
+            return self._played(asked, found.steps) or Run(found.steps)
+        judge = TimeJudge(asked, lags(self.prover.program, asked.core))
+        sought = search(asked.circuit, self.budget, judge)
+        match sought:
+            case Invariant():
+                return self._proved("invariant", asked, sought, len(sought.clauses))
+            case Bounded():
+                self.depth = max(self.depth, sought.steps)
+                return self._not_yet(sought.reason)
+            case Run():
+                return self._played(asked, sought.steps) or sought
+
+    def _proved(
+        self, method: Method, asked: Question, invariant: Invariant | InvariantGates, size: int
+    ) -> Answer:
+        """A proof, if another solver agrees."""
+        if not recheck(asked.circuit, invariant):
+            return Undecided("a proof was found that did not stand up to the check of it")
+        return Never(method, asked, invariant, size)
+
+    def _not_yet(self, reason: str) -> Answer:
+        return NotBefore(self.depth, reason) if self.depth else Undecided(reason)
+
+    def _patient(self) -> Found | None:
+        """A run in which timers run out while nothing else happens has times more often."""
+        order = self.prover.dates.order(self.clocks) if self.clocks else None
+        asked = question(
+            self.core, self.bad, self.assumed, order, all_pairs(self.core), patient=True
+        )
+        try:
+            found = explore(asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES)
+        except OutOfBudget:
+            self.budget.check()
+            return None
+        return self._played(asked, found.steps) if isinstance(found, Reached) else None
+
+    def _by_chance(self) -> Found | None:
+        """Somebody plays with the switches."""
+        program, period = self.prover.program, self.prover.period
+        part = self.budget.part(CHANCE_SECONDS)
+        try:
+            for witness in by_chance(program, self.core, self.bad, self.assumed, part):
+                found = shortened(program, self.item, witness, period)
+                if found is not None:
+                    return Found(found)
+        except OutOfBudget:
+            self.budget.check()
+        return None
+
+    def _zoned(self) -> Answer | None:
+        """The run that was found needs times that cannot be: keep the ages of the timers, and more
+        of the calendar and of the debounce each time."""
+        bounces = any(device.debounce for device in self.prover.program.inputs)
+        for exact, week in ((False, False), (False, True), (True, True)):
+            if (week and not exact and not self.clocks) or (exact and not bounces):
+                continue
+            core, assumed = self.core, self.assumed
+            if exact:
+                core, assumed = self.prover.cone(self.index, True, self.every)
+            graph = None
+            if self.clocks:
+                graph = self.prover.dates.graph(self.clocks, "week" if week else "vector")
+            try:
+                found = zoned(core, self.bad, self.budget.part(ZONED_SECONDS), assumed, graph)
+            except OutOfBudget:
+                self.budget.check()
+                return None
+            if isinstance(found, Closed):
+                return Never("zones", question(core, self.bad, assumed), None, found.nodes)
+            if isinstance(found, Path):
+                told = self._played_steps(core, found.steps)
+                if told is not None:
+                    return told
+        return None
+
+    def _deeper(self, asked: Question) -> Answer:
+        """Step by step, with the times of every run judged, as far as the budget goes."""
+        judge = TimeJudge(asked, lags(self.prover.program, asked.core))
+        found = bounded(asked.circuit, DEPTH, self.budget.part(DEEPER_SECONDS), judge)
+        if isinstance(found, Run):
+            return self._played(asked, found.steps) or Undecided(
+                "the times of a run that breaks it could not be found"
+            )
+        self.depth = max(self.depth, found.steps)
+        return self._not_yet(found.reason)
+
+    def _played(self, asked: Question, run: Sequence[Sequence[bool]]) -> Found | None:
+        """A run of a question as a run of the panel, if it has times and does what it should."""
+        return self._played_steps(asked.core, core_steps(self.prover.program, asked, run))
+
+    def _played_steps(self, core: Core, steps: tuple[Step, ...]) -> Found | None:
+        program = self.prover.program
+        witness = timed_steps(program, core, steps, self.prover.dates)
+        if witness is None:
+            return None
+        found = shortened(program, self.item, witness, self.prover.period)
+        return None if found is None else Found(found)

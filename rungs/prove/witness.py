@@ -1,0 +1,321 @@
+"""A run that somebody can carry out: switches, wires and supply at exact times, played and seen.
+
+What a search finds is a list of steps of a circuit. Here it gets times that the timers and the
+calendar allow, becomes what a person does at the panel, and is played on the reference interpreter
+before anybody sees it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from rungs.core.nodes import Core
+from rungs.program.nodes import Circuit, Input, Program, Property
+from rungs.prove.dated import Dates, clock_names
+from rungs.prove.question import CUT, END, Question
+from rungs.prove.states import Key
+from rungs.prove.timing import Edge, Step, TimedRun
+from rungs.scan.calendar import Calendar, build_calendar
+from rungs.scan.generate import scan_once
+from rungs.scan.observe import holds
+from rungs.scan.reference import State
+from rungs.scan.runner import Panel, See, WireFault
+from rungs.scan.watch import Watcher
+
+
+@dataclass(frozen=True, slots=True)
+class Act:
+    """What changes before the scan at `t` (ms): circuits of switches, faults of wires. With `back`
+    the power goes instead, and comes back so that the next scan is the one at `back`."""
+
+    t: int
+    circuits: tuple[tuple[str, bool], ...] = ()
+    wires: tuple[tuple[str, WireFault], ...] = ()
+    back: int | None = None
+
+    @property
+    def cut(self) -> bool:
+        """Whether this is a power cut."""
+        return self.back is not None
+
+
+@dataclass(frozen=True, slots=True)
+class Witness:
+    """A run from power-up: `start` is the wall time at t = 0 (ms UTC, None where no clock matters);
+    the scan at `end` is the last. Circuits that are not named stay as they are at rest."""
+
+    acts: tuple[Act, ...]
+    end: int
+    start: int | None = None
+
+
+def core_steps(
+    program: Program, asked: Question, run: Sequence[Sequence[bool]]
+) -> tuple[Step, ...]:
+    """The steps of a circuit's run as steps of the core that it was made of.
+
+    A step with a power cut becomes two: the cut, and the first scan after it. Inputs that the
+    circuit does not look at are at rest.
+    """
+    rest = {device.name: device.side == "NC" for device in program.inputs}
+    idle = {s.name: rest.get(s.name, False) for s in asked.core.signals if s.kind != "first_scan"}
+    core, circuit = asked.core, asked.circuit
+    scan, ask = scan_once(core), scan_once(circuit)
+    names = [signal.name for signal in circuit.signals]
+    due = [output.name for output in circuit.outputs[1:]]
+    state = (False,) * len(circuit.state)
+    bits = (False,) * len(core.state)
+    running, first = 0, True
+    steps: list[Step] = []
+    for signals in run:
+        given = dict(zip(names, signals, strict=True))
+        state, outputs, _ = ask(state, tuple(signals))
+        if given.pop(CUT, False):
+            steps.append(Step({}, Key(_number(bits), running, first), True))
+            pairs = zip(core.state, bits, strict=True)
+            bits = tuple(value and bit.retained for bit, value in pairs)
+            running, first = 0, True
+        known = {**idle, **{n: on for n, on in given.items() if not n.startswith(END)}}
+        known.update(zip(due, outputs[1:], strict=True))
+        steps.append(Step(known, Key(_number(bits), running, first), False))
+        bits, _, runs = scan(bits, signals_of(core, known, first))
+        running = _number(runs[::3])
+        first = False
+    return tuple(steps)
+
+
+def signals_of(core: Core, known: dict[str, bool], first: bool) -> tuple[bool, ...]:
+    """The signals of a core in order; what is not known is 0."""
+    return tuple(
+        first if signal.kind == "first_scan" else known.get(signal.name, False)
+        for signal in core.signals
+    )
+
+
+def _number(bits: Sequence[bool]) -> int:
+    return sum(bit << place for place, bit in enumerate(bits))
+
+
+def lags(program: Program, core: Core) -> dict[str, int]:
+    """For each input of the core that is taken after its debounce: how many scans its image comes
+    after the circuit. Inputs whose debounce is a timer of the core are not among them."""
+    timed = {timer.device for timer in core.timers if timer.name.endswith(".debounce")}
+    names = {signal.name for signal in core.signals if signal.kind == "input"} - timed
+    return {
+        device.name: -(-device.debounce // core.period)
+        for device in program.inputs
+        if device.debounce and device.name in names
+    }
+
+
+def bounce_edges(program: Program, core: Core, steps: Sequence[Step]) -> Iterator[Edge]:
+    """How far the changes of one debounced image must at least lie apart: the circuit is looked at
+    anew from the scan after a change."""
+    for name, lag in lags(program, core).items():
+        changed: int | None = None
+        shown = False
+        for index, step in enumerate(steps):
+            if step.cut:
+                changed = None
+            elif step.key.first:
+                changed, shown = index, step.signals[name]
+            elif step.signals[name] != shown:
+                shown = step.signals[name]
+                assert changed is not None
+                yield index, changed, -(lag + 1)
+                changed = index
+
+
+def witness_of(
+    program: Program,
+    core: Core,
+    steps: Sequence[Step],
+    times: Sequence[int],
+    start: int | None = None,
+) -> Witness:
+    """What has to be done at the panel so that the steps come at these times (ms)."""
+    late = lags(program, core)
+    rest = {device.name: device.side == "NC" for device in program.inputs}
+    signals = {signal.name: signal for signal in core.signals}
+    faulty = sorted({signal.device for signal in core.signals if signal.kind == "fault"})
+    circuits = dict(rest)
+    wires: dict[str, WireFault] = {}
+    acts: dict[tuple[int, bool], Act] = {}
+
+    def act(t: int) -> Act:
+        return acts.setdefault((t, False), Act(t))
+
+    for index, (step, t) in enumerate(zip(steps, times, strict=True)):
+        if step.cut:
+            acts[t, True] = Act(t, back=times[index + 1])
+            continue
+        for name, on in step.signals.items():
+            if signals[name].kind == "input" and on != circuits[name]:
+                circuits[name] = on
+                before = 0 if step.key.first else late.get(name, 0) * core.period
+                made = act(t - before)
+                changes = {**dict(made.circuits), name: on}
+                acts[made.t, False] = replace(made, circuits=tuple(changes.items()))
+        for device in faulty:
+            fault = _fault(step, device)
+            if fault != wires.get(device, "sound"):
+                wires[device] = fault
+                made = act(t)
+                acts[t, False] = replace(made, wires=(*made.wires, (device, fault)))
+    ordered = sorted(acts.values(), key=lambda each: (each.t, not each.cut))
+    return Witness(tuple(ordered), times[-1], start)
+
+
+def timed(
+    program: Program, asked: Question, run: Sequence[Sequence[bool]], dates: Dates | None = None
+) -> Witness | None:
+    """A run of a question's circuit as something to do at the panel, or None if no times for it
+    were found. It is still to be played."""
+    return timed_steps(program, asked.core, core_steps(program, asked, run), dates)
+
+
+def timed_steps(
+    program: Program, core: Core, steps: tuple[Step, ...], dates: Dates | None = None
+) -> Witness | None:
+    """The same for steps of a core. `dates` keeps what has been asked of the calendar before."""
+    run = TimedRun(core, steps)
+    bounces = tuple(bounce_edges(program, core, steps))
+    if not clock_names(core):
+        found = run.times(bounces)
+        return None if found is None else witness_of(program, core, steps, found[0])
+    dates = dates or Dates(program, core.period)
+    if run.times(bounces) is None:
+        return None  # whatever the date
+    for zero, edges in dates.ways(core, steps):
+        found = run.times((*bounces, *edges))
+        if found is not None:
+            times, origin = found
+            return witness_of(program, core, steps, times, zero * core.period - origin)
+    return None
+
+
+def _fault(step: Step, device: str) -> WireFault:
+    if step.signals.get(f"shorted {device}", False):
+        return "shorted"
+    return "broken" if step.signals.get(f"broken {device}", False) else "sound"
+
+
+def played(witness: Witness, panel: Panel) -> Iterator[None]:
+    """Do at a panel what the witness says; hands over after each act and at the end."""
+    for each in witness.acts:
+        panel.run(each.t - 1)
+        if each.back is not None:
+            panel.switch_power(False)
+            panel.pass_to(each.back)
+            panel.switch_power(True)
+        for name, wire in each.wires:
+            panel.fault(name, wire)
+        if each.circuits:
+            panel.give_circuits(dict(each.circuits))
+        yield
+    panel.run(witness.end)
+    yield
+
+
+@dataclass(frozen=True, slots=True)
+class AtOnce:
+    """Rungs that have power in one scan, by number, while `circuit` is closed after it."""
+
+    rungs: tuple[int, ...]
+    circuit: Circuit
+
+
+Item = Property | AtOnce
+
+
+def broken_at(
+    program: Program,
+    item: Item,
+    witness: Witness,
+    period: int,
+    calendar: Calendar | None = None,
+) -> int | None:
+    """The time (ms) of the first scan in which playing a witness on the reference interpreter
+    breaks a property, or shows the rungs with power; None if none does while the assumptions of
+    the program hold."""
+    assumed = tuple(each for each in program.properties if each.kind == "assume")
+    watched = (item, *assumed) if isinstance(item, Property) else assumed
+    watcher = Watcher(replace(program, properties=watched), period)
+    panel = Panel(program, witness.start, period, calendar=calendar or build_calendar(program))
+    panel.watchers.append(watcher.see)
+    found: list[int] = []
+    if isinstance(item, AtOnce):
+        panel.watchers.append(_at_once(program, item, found))
+    for _ in played(witness, panel):
+        if watcher.violations or watcher.contradicted or found:
+            break
+    found += [each.t for each in watcher.violations]
+    contradicted = watcher.contradicted
+    if not found or (contradicted is not None and contradicted.t <= found[0]):
+        return None
+    return found[0]
+
+
+def _at_once(program: Program, item: AtOnce, found: list[int]) -> See:
+    def see(before: State, after: State, wires: Mapping[str, WireFault]) -> None:
+        if all(after.powers[number] for number in item.rungs) and holds(
+            program, before, after, wires, item.circuit
+        ):
+            found.append(after.t)
+
+    return see
+
+
+MOST_REPLAYS = 200
+
+
+def shortened(program: Program, item: Item, witness: Witness, period: int) -> Witness | None:
+    """The witness as it was seen to break the item, up to that scan and without acts that it does
+    not need; None if it does not break it."""
+    calendar = build_calendar(program)
+    end = broken_at(program, item, witness, period, calendar)
+    if end is None:
+        return None
+    best = _ended(witness, end)
+    left = MOST_REPLAYS
+    changed = True
+    while changed:
+        changed = False
+        for smaller in _smaller(best):
+            left -= 1
+            if left < 0:
+                return best
+            end = broken_at(program, item, smaller, period, calendar)
+            if end is not None:
+                best = _ended(smaller, end)
+                changed = True
+                break
+    return best
+
+
+def _ended(witness: Witness, end: int) -> Witness:
+    return replace(witness, acts=tuple(a for a in witness.acts if a.t <= end), end=end)
+
+
+def _smaller(witness: Witness) -> Iterator[Witness]:
+    """The witness with one change left out, the later ones first."""
+    for index in range(len(witness.acts) - 1, -1, -1):
+        each = witness.acts[index]
+        before, after = witness.acts[:index], witness.acts[index + 1 :]
+        if each.cut or len(each.circuits) + len(each.wires) == 1:
+            yield replace(witness, acts=(*before, *after))
+            continue
+        for place in range(len(each.circuits)):
+            kept = each.circuits[:place] + each.circuits[place + 1 :]
+            yield replace(witness, acts=(*before, replace(each, circuits=kept), *after))
+        for place in range(len(each.wires)):
+            wires = each.wires[:place] + each.wires[place + 1 :]
+            yield replace(witness, acts=(*before, replace(each, wires=wires), *after))
+
+
+def actuators(program: Program, witness: Witness) -> Iterator[tuple[Act, dict[str, bool]]]:
+    """Each act with the actuators that it moves: True where one is operated."""
+    sides = {d.name: d.side == "NC" for d in program.inputs if isinstance(d, Input)}
+    for each in witness.acts:
+        yield each, {name: on != sides[name] for name, on in each.circuits}
