@@ -193,6 +193,108 @@ def test_results_of_scenarios_as_json(panel: Path) -> None:
     assert scenario["steps"][1]["seen"][0]["conducts"] is True
 
 
+WATCHED = LAMP.replace(
+    'scenario "the lamp lingers"',
+    'never "door and lamp" lamp and door\nassume "it is there" never broken door\n'
+    'require when linger then not lamp within 3005ms\nscenario "the lamp lingers"',
+)
+
+
+def test_a_property_that_breaks_fails_the_scenario_and_tells_where_and_how_it_stood(
+    panel: Path, tmp_path: Path
+) -> None:
+    panel.write_text(WATCHED, encoding="utf-8")
+    results = tmp_path / "results.xml"
+    shown = rungs("test", str(panel), "--junit", str(results))
+    assert shown.returncode == 1
+    assert shown.stderr.endswith("0 of 1 scenarios pass\n")
+    # operated at scan 1; 3005 ms later is no scan, 3010 ms later is
+    assert shown.stdout.splitlines() == [
+        "FAIL  the lamp lingers  (3 expectations, 2 broken properties)",
+        '  NOT line 6: broken: never "door and lamp"   '
+        "[00:00:00.010, scan 1, 0.010 s from the start]",
+        "           during line 10: operate door",
+        "           seen: lamp is on, last moved by rung 2 on scan 1",
+        "           seen: door is closed (operated)",
+        "  NOT line 8: not met in time: require when linger then not lamp within 3005ms   "
+        "[00:00:03.020, scan 302, 3.020 s from the start]",
+        "           during line 13: expect steady lamp for 4s",
+        "           seen: linger is closed, timing, last moved by rung 1 on scan 1",
+        "           seen: lamp is on, last moved by rung 2 on scan 1",
+    ]
+    suite = ElementTree.parse(results).getroot().find("testsuite")
+    assert suite is not None
+    assert (suite.get("tests"), suite.get("failures")) == ("1", "1")
+    failures = suite.findall("testcase/failure")
+    assert [failure.get("type") for failure in failures] == ["property", "property"]
+    assert failures[0].get("message") == 'line 6, 00:00:00.010: broken: never "door and lamp"'
+    assert "seen: door is closed (operated)" in (failures[0].text or "")
+
+
+def test_a_contradicted_assumption_is_noted_and_the_scenario_passes(panel: Path) -> None:
+    panel.write_text(
+        WATCHED.replace("    operate door\n    expect lamp\n", "    break door\n    tap door\n")
+        .replace("expect steady lamp", "expect steady not lamp")
+        .replace("never broken door", "never broken door or linger"),
+        encoding="utf-8",
+    )
+    shown = rungs("test", str(panel))
+    assert shown.returncode == 0
+    assert shown.stdout.splitlines()[:3] == [
+        "pass  the lamp lingers  (2 expectations)",
+        ' note line 7: contradicted: assume "it is there"   '
+        "[00:00:00.010, scan 1, 0.010 s from the start]",
+        "           during line 10: break door",
+    ]
+    assert shown.stdout.endswith("properties were not watched from this scan on\n")
+    (scenario,) = json.loads(rungs("test", str(panel), "--json").stdout)["scenarios"]
+    assert (scenario["passed"], scenario["broken"]) == (True, [])
+    assert scenario["contradicted"]["line"] == 7
+
+
+def test_broken_properties_as_json_and_none_where_all_hold(panel: Path) -> None:
+    (scenario,) = json.loads(rungs("test", str(panel), "--json").stdout)["scenarios"]
+    assert (scenario["broken"], scenario["contradicted"]) == ([], None)
+    panel.write_text(WATCHED, encoding="utf-8")
+    document = json.loads(rungs("test", str(panel), "--json").stdout)
+    assert (document["schema_version"], document["passed"]) == (1, False)
+    first, second = document["scenarios"][0]["broken"]
+    assert first == {
+        "line": 6,
+        "property": "never",
+        "label": "door and lamp",
+        "t_ms": 10,
+        "scan": 1,
+        "wall": "2026-01-05T00:00:00.010",
+        "during_line": 10,
+        "seen": [
+            {
+                "contact": "lamp",
+                "conducts": True,
+                "state": "lamp is on",
+                "rung": 2,
+                "scan": 1,
+            },
+            {
+                "contact": "door",
+                "conducts": True,
+                "state": "door is closed (operated)",
+                "rung": None,
+                "scan": None,
+            },
+        ],
+    }
+    assert (second["line"], second["scan"], second["during_line"]) == (8, 302, 13)
+
+
+def test_documents_of_scenarios_without_properties_are_still_read(panel: Path) -> None:
+    document = json.loads(rungs("test", str(panel), "--json").stdout)
+    for scenario in document["scenarios"]:
+        del scenario["broken"], scenario["contradicted"]
+    read = DOCUMENTS["test"].model_validate(document)
+    assert read.model_dump()["scenarios"][0]["broken"] == []
+
+
 def stimulus(tmp_path: Path, text: str) -> str:
     path = tmp_path / "stimulus.csv"
     path.write_text(text, encoding="utf-8")

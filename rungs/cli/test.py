@@ -1,4 +1,4 @@
-"""`rungs test`: plays the scenarios of a panel."""
+"""`rungs test`: plays the scenarios of a panel and watches its properties meanwhile."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def configure(parser: ArgumentParser) -> None:
 
 
 def run(args: Namespace) -> int:
-    """Play each scenario; 1 if an expectation failed."""
+    """Play each scenario; 1 if an expectation failed or a property broke."""
     program, findings = load(args.file, args.json)
     show_warnings(findings, program.source)
     wanted = [s for s in program.scenarios if not args.only or args.only in s.label]

@@ -8,7 +8,8 @@ from pydantic import BaseModel, ConfigDict
 
 from rungs.findings import CODES, Finding
 from rungs.program.nodes import Program
-from rungs.scan.scenario import ScenarioResult, StepResult
+from rungs.report.scenarios import wall_text
+from rungs.scan.scenario import Broken, ScenarioResult, Seen, StepResult
 from rungs.source import Source
 
 
@@ -58,7 +59,7 @@ class CheckModel(Document):
 
 
 class SeenModel(BaseModel):
-    """One contact of an expectation, as it stood."""
+    """One contact of an expectation or a property, as it stood."""
 
     contact: str
     conducts: bool
@@ -80,14 +81,34 @@ class StepModel(BaseModel):
     settled: bool
 
 
+class BrokenModel(BaseModel):
+    """A property that broke while a scenario was played, or an assumption that was contradicted.
+
+    `t_ms` and `scan` are those of the first scan after which it did not hold; `during_line` is the
+    line of the step that was being carried out, None at power-up.
+    """
+
+    line: int
+    property: Literal["never", "always", "require", "assume"]
+    label: str
+    t_ms: int
+    scan: int
+    wall: str
+    during_line: int | None
+    seen: list[SeenModel]
+
+
 class ScenarioModel(BaseModel):
-    """One scenario that was played."""
+    """One scenario that was played. From the scan on that contradicted an assumption, if one did,
+    no property was watched."""
 
     label: str
     line: int
     passed: bool
     expectations: int
     steps: list[StepModel]
+    broken: list[BrokenModel] = []
+    contradicted: BrokenModel | None = None
 
 
 class TestModel(Document):
@@ -178,23 +199,41 @@ def check_model(source: Source, findings: tuple[Finding, ...]) -> CheckModel:
     return CheckModel(file=source.name, ok=ok, findings=finding_models(findings, source))
 
 
+def _wall(result: StepResult | Broken) -> str:
+    return f"{result.wall[0].isoformat()}T{wall_text(result)}"
+
+
+def _seen(seen: tuple[Seen, ...]) -> list[SeenModel]:
+    return [
+        SeenModel(contact=s.contact, conducts=s.conducts, state=s.state, rung=s.rung, scan=s.scan)
+        for s in seen
+    ]
+
+
 def _step(result: StepResult, source: Source) -> StepModel:
-    day, ms = result.wall
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}.{ms % 1_000:03}"
     return StepModel(
         line=source.position(result.step.span.start).line,
         step=result.text,
         passed=result.passed,
         t_ms=result.t,
         scan=result.scan,
-        wall=f"{day.isoformat()}T{clock}",
-        seen=[
-            SeenModel(
-                contact=s.contact, conducts=s.conducts, state=s.state, rung=s.rung, scan=s.scan
-            )
-            for s in result.seen
-        ],
+        wall=_wall(result),
+        seen=_seen(result.seen),
         settled=result.settled,
+    )
+
+
+def _broken(broken: Broken, source: Source) -> BrokenModel:
+    during = broken.during
+    return BrokenModel(
+        line=source.position(broken.property.span.start).line,
+        property=broken.property.kind,
+        label=broken.property.label,
+        t_ms=broken.t,
+        scan=broken.scan,
+        wall=_wall(broken),
+        during_line=None if during is None else source.position(during.span.start).line,
+        seen=_seen(broken.seen),
     )
 
 
@@ -210,6 +249,10 @@ def test_model(
             passed=result.passed,
             expectations=result.expectations,
             steps=[_step(step, source) for step in result.steps],
+            broken=[_broken(broken, source) for broken in result.broken],
+            contradicted=None
+            if result.contradicted is None
+            else _broken(result.contradicted, source),
         )
         for result in results
     ]

@@ -1,20 +1,26 @@
-"""Scenario results as text: what was expected, what was seen, on which scan, and by which rung."""
+"""Scenario results as text: what was expected, what was seen, on which scan, and by which rung.
+
+A broken property is shown in the words of the file: there its reader will look next.
+"""
 
 from __future__ import annotations
 
 from rungs.program.nodes import Program
 from rungs.report.text import Ink, plain
-from rungs.scan.scenario import ScenarioResult, Seen, StepResult
+from rungs.scan.scenario import Broken, ScenarioResult, Seen, StepResult
+from rungs.scan.watch import Violation
 
 
 def scenario_text(program: Program, result: ScenarioResult, ink: Ink, every_step: bool) -> str:
-    """One scenario: its verdict, and its failed steps or all of them."""
+    """One scenario: its verdict, its failed steps or all of them, and what broke meanwhile."""
     verdict = "pass" if result.passed else ink.wrong("FAIL")
     count = result.expectations
-    head = (
-        f"{verdict}  {ink.strong(plain(result.scenario.label))}"
-        f"  ({count} expectation{'s' * (count != 1)})"
-    )
+    counted = f"{count} expectation{'s' * (count != 1)}"
+    if result.broken:
+        counted += (
+            f", {len(result.broken)} broken propert{'y' if len(result.broken) == 1 else 'ies'}"
+        )
+    head = f"{verdict}  {ink.strong(plain(result.scenario.label))}  ({counted})"
     lines = [head]
     for step in result.steps:
         if every_step or step.passed is False:
@@ -22,6 +28,11 @@ def scenario_text(program: Program, result: ScenarioResult, ink: Ink, every_step
         elif not step.settled:
             lines.append(_line(program, step, "      "))
             lines.append("           the panel had not settled after 1 s")
+    for broken in result.broken:
+        lines += _broken(program, broken, ink.wrong("  NOT "))
+    if result.contradicted is not None:
+        lines += _broken(program, result.contradicted, " note ")
+        lines.append("           properties were not watched from this scan on")
     return "\n".join(lines)
 
 
@@ -41,9 +52,40 @@ def _line(program: Program, step: StepResult, mark: str) -> str:
     return f"{mark}line {place.line}: {plain(step.text)}   [{wall_text(step)}, scan {step.scan:,}]"
 
 
-def wall_text(step: StepResult) -> str:
-    """The wall time of a step, `HH:MM:SS.mmm`."""
-    ms = step.wall[1]
+def _broken(program: Program, broken: Broken, mark: str) -> list[str]:
+    line = program.source.position(broken.property.span.start).line
+    when = f"{wall_text(broken)}, scan {broken.scan:,}, {broken.t / 1000:,.3f} s from the start"
+    lines = [f"{mark}line {line}: {violation_text(program, broken)}   [{when}]"]
+    if broken.during is None:
+        lines.append("           at power-up, before the first step")
+    else:
+        span = broken.during.span
+        step = " ".join(program.source.text[span.start : span.end].split())
+        place = program.source.position(span.start)
+        lines.append(f"           during line {place.line}: {plain(step)}")
+    return lines + [f"           seen: {_seen(seen)}" for seen in broken.seen]
+
+
+def violation_text(program: Program, violation: Violation) -> str:
+    """What became of a property: `broken: never "both contactors in"`. One without a label is named
+    by its text."""
+    item = violation.property
+    text = " ".join(program.source.text[item.span.start : item.span.end].split())
+    # the checker takes the text for the label where there is none
+    name = text if item.label == text else f'{item.kind} "{item.label}"'
+    match item.kind:
+        case "assume":
+            outcome = "contradicted"
+        case "require" if item.within:
+            outcome = "not met in time"
+        case _:
+            outcome = "broken"
+    return f"{outcome}: {plain(name)}"
+
+
+def wall_text(result: StepResult | Broken) -> str:
+    """The wall time of a step or a violation, `HH:MM:SS.mmm`."""
+    ms = result.wall[1]
     clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}"
     return f"{clock}.{ms % 1_000:03}"
 

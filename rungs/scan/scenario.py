@@ -1,8 +1,12 @@
-"""Plays the scenarios of a file against a panel, and says for each step what was seen."""
+"""Plays the scenarios of a file against a panel, and says for each step what was seen.
+
+The properties of the file are watched in every scan that a scenario makes: what must never happen
+must not happen in the examples either, whether or not a step looks for it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import assert_never
@@ -31,17 +35,19 @@ from rungs.program.nodes import (
 )
 from rungs.scan.calendar import Calendar, build_calendar
 from rungs.scan.observe import conducts, holds
-from rungs.scan.reference import is_timing
-from rungs.scan.runner import Panel
+from rungs.scan.reference import State, is_timing
+from rungs.scan.runner import Panel, WireFault
 from rungs.scan.wall import DEFAULT_DAY
+from rungs.scan.watch import Violation, Watcher, circuits_of
 
 DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """One contact of an expectation as it stood: its text, whether it conducted, and the rung that
-    last moved its device (None for inputs, clocks, and what has not moved) with the scan it did."""
+    """One contact of an expectation or a property as it stood: its text, whether it conducted, and
+    the rung that last moved its device (None for inputs, clocks, and what has not moved) with the
+    scan it did."""
 
     contact: str
     conducts: bool
@@ -69,16 +75,35 @@ class StepResult:
 
 
 @dataclass(frozen=True, slots=True)
+class Broken(Violation):
+    """A property that broke, or an assumption that was contradicted, while a scenario was played.
+
+    `wall` is the local date and ms since midnight of its scan, `seen` each contact of its circuits
+    as that scan left it, and `during` the step that was being carried out (None at power-up).
+    """
+
+    wall: tuple[date, int]
+    seen: tuple[Seen, ...]
+    during: Step | None
+
+
+@dataclass(frozen=True, slots=True)
 class ScenarioResult:
-    """A scenario that was played to its end."""
+    """A scenario that was played to its end.
+
+    `broken` holds the first violation of each property that broke, in the order in which they
+    came, up to the scan that contradicted an assumption of the file, if one did.
+    """
 
     scenario: Scenario
     steps: tuple[StepResult, ...]
+    broken: tuple[Broken, ...] = ()
+    contradicted: Broken | None = None
 
     @property
     def passed(self) -> bool:
-        """True if no expectation failed."""
-        return all(step.passed is not False for step in self.steps)
+        """True if no expectation failed and no property broke."""
+        return not self.broken and all(step.passed is not False for step in self.steps)
 
     @property
     def expectations(self) -> int:
@@ -90,24 +115,15 @@ def play(
     program: Program, scenario: Scenario, period: int = PERIOD, jump: bool = True
 ) -> ScenarioResult:
     """Play one scenario on a panel of its own, from power-up, to its last step."""
-    return ScenarioResult(scenario, tuple(play_steps(program, scenario, period, jump)))
-
-
-def play_steps(
-    program: Program, scenario: Scenario, period: int = PERIOD, jump: bool = True
-) -> Iterator[StepResult]:
-    """Play one scenario and yield each step's result as soon as it is known."""
     calendar = build_calendar(program)
-    steps = scenario.steps
-    start = None
-    if steps and isinstance(steps[0], Begin):
-        start = begin_at(steps[0], calendar)
+    first = scenario.steps[0] if scenario.steps else None
+    start = begin_at(first, calendar) if isinstance(first, Begin) else None
     panel = Panel(program, start, period, jump, calendar)
     player = ScenarioPlayer(panel)
-    if not (steps and isinstance(steps[0], Begin)):
+    if start is None:
         panel.settle()
-    for step in steps:
-        yield player.play(step)
+    steps = tuple(player.play(step) for step in scenario.steps)
+    return ScenarioResult(scenario, steps, tuple(player.broken), player.contradicted)
 
 
 def begin_at(step: Begin, calendar: Calendar) -> int:
@@ -120,14 +136,20 @@ def begin_at(step: Begin, calendar: Calendar) -> int:
 
 
 class ScenarioPlayer:
-    """Carries out steps, one by one, on a panel."""
+    """Carries out steps, one by one, on a panel, and watches the properties of its program."""
 
     def __init__(self, panel: Panel) -> None:
         self.panel = panel
+        self.broken: list[Broken] = []
+        self.contradicted: Broken | None = None
+        self._step: Step | None = None
+        self._watcher = Watcher(panel.program, panel.period)
+        panel.watchers.append(self._see)
 
     def play(self, step: Step) -> StepResult:
         """Carry out one step; simulated time passes as the step asks for."""
         panel = self.panel
+        self._step = step
         passed: bool | None = None
         settled = True
         seen: tuple[Seen, ...] = ()
@@ -155,10 +177,10 @@ class ScenarioPlayer:
                 settled = self._set_clock(step)
             case Expect():
                 passed = self._expect(step)
-                seen = self._describe(step.circuit)
+                seen = self._describe(panel.before, panel.state, step.circuit)
             case ExpectSteady():
                 passed = self._steady(step)
-                seen = self._describe(step.circuit)
+                seen = self._describe(panel.before, panel.state, step.circuit)
             case _:
                 assert_never(step)
         text = " ".join(panel.program.source.text[step.span.start : step.span.end].split())
@@ -218,23 +240,41 @@ class ScenarioPlayer:
         until = panel.now + step.ms
         return all(self._closed(step.circuit) for _ in panel.advance(until))
 
-    def _describe(self, circuit: Circuit) -> tuple[Seen, ...]:
-        """Each contact of the circuit once, as it stands after the last scan."""
+    def _see(self, before: State, after: State, wires: Mapping[str, WireFault]) -> None:
+        """Note what the watcher finds in a scan, with the panel as it stands."""
+        panel = self.panel
+        for item in self._watcher.see(before, after, wires):
+            # a scan that was passed over left the panel as `before` has it, without an edge
+            was, now = (before, after) if item.t == after.t else (before, before)
+            broken = Broken(
+                item.property,
+                item.t,
+                item.scan,
+                panel.calendar.zone.local(panel.wall.at(item.t)),
+                self._describe(was, now, *circuits_of(item.property)),
+                self._step,
+            )
+            if item.property.kind == "assume":
+                self.contradicted = broken
+            else:
+                self.broken.append(broken)
+
+    def _describe(self, before: State, after: State, *circuits: Circuit) -> tuple[Seen, ...]:
+        """Each contact of the circuits once, as it stands after a scan."""
         panel = self.panel
         program = panel.program
         found: dict[str, Seen] = {}
-        for leaf in leaves(circuit):
+        for leaf in (leaf for circuit in circuits for leaf in leaves(circuit)):
             text = program.source.text[leaf.span.start : leaf.span.end] or leaf.name
-            moved = panel.state.moved_by.get(leaf.name)
+            moved = after.moved_by.get(leaf.name)
             rung, scan = (None, None) if moved is None else (moved[0], moved[1] // panel.period)
-            closed = conducts(program, panel.before, panel.state, panel.wires, leaf)
-            found.setdefault(text, Seen(text, closed, self._state_of(leaf), rung, scan))
+            closed = conducts(program, before, after, panel.wires, leaf)
+            found.setdefault(text, Seen(text, closed, self._state_of(after, leaf), rung, scan))
         return tuple(found.values())
 
-    def _state_of(self, leaf: Contact | Compare) -> str:
+    def _state_of(self, state: State, leaf: Contact | Compare) -> str:
         """How the device of a contact stands, in words."""
         panel = self.panel
-        state = panel.state
         if isinstance(leaf, Compare):
             return f"{leaf.name} counts {state.counts[leaf.name]}"
         if not leaf.name:
