@@ -28,11 +28,19 @@ VERBS: dict[str, VerbHelp] = {
     "demo": VerbHelp("show what rungs does, on a panel that comes with it", "rungs demo"),
     "check": VerbHelp("say in plain words what is wrong with a panel", "rungs check panel.rungs"),
     "test": VerbHelp("play the scenarios of a panel", "rungs test panel.rungs --junit results.xml"),
+    "prove": VerbHelp(
+        "find the moment in which a property fails, or show that there is none",
+        "rungs prove panel.rungs --save",
+    ),
     "open": VerbHelp("open the bench: switches, live ladder, relays", "rungs panel.rungs"),
     "draw": VerbHelp("draw the ladder as text", "rungs draw panel.rungs --width 100"),
     "trace": VerbHelp(
         "play circuit states, scan for scan, on a panel or on its table",
         'rungs trace panel.rungs stimulus.csv --start "2026-11-25T22:45:00" --changes',
+    ),
+    "why": VerbHelp(
+        "say why a device is on or off, and what would alter it",
+        'rungs why panel.rungs walkway --scenario "A late call"',
     ),
     "compile": VerbHelp(
         "make the table that a board takes, proved to do the same",

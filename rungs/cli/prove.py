@@ -1,0 +1,127 @@
+"""`rungs prove`: whether the properties of a panel hold, and what else can go wrong on it."""
+
+from __future__ import annotations
+
+import sys
+from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from pathlib import Path
+
+from rungs.cli.common import add_file, add_json, load, read_source, show_warnings, write_result
+from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, WRONG_CALL, CliError
+from rungs.core.lower import LowerError
+from rungs.files import FileError, write_atomic
+from rungs.prove.budget import Budget
+from rungs.prove.saved import appended, saved_scenario
+from rungs.prove.verdict import names_of
+from rungs.prove.whole import Report, prove
+from rungs.report.proofs import report_text, summary_text
+from rungs.report.text import ink_for, plain, say
+
+SECONDS = 60.0
+MEGABYTES = 2_000
+
+
+def configure(parser: ArgumentParser) -> None:
+    """The options of the verb."""
+    add_file(parser)
+    parser.add_argument(
+        "--save", action="store_true", help="add each run that breaks a property as a scenario"
+    )
+    parser.add_argument(
+        "--no-questions", action="store_true", help="only the properties that the file states"
+    )
+    parser.add_argument(
+        "--only", metavar="WORDS", help="only properties whose name has these words"
+    )
+    parser.add_argument(
+        "--seconds", type=_positive, default=SECONDS, help=f"time that it may take ({SECONDS:g})"
+    )
+    parser.add_argument(
+        "--megabytes", type=int, default=MEGABYTES, help=f"memory that it may take ({MEGABYTES})"
+    )
+    parser.add_argument("--certificates", metavar="FOLDER", help="write each proof as a file there")
+    parser.add_argument("--fresh", action="store_true", help="prove anew what was proved before")
+    parser.add_argument("--junit", metavar="XML", help="also write the verdicts as JUnit XML")
+    add_json(parser)
+
+
+def _positive(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0 < value < 1e6:
+        raise ArgumentTypeError(f"'{text}' is not a number of seconds")
+    return value
+
+
+def run(args: Namespace) -> int:
+    """Prove, print, save; 1 if a property fails or is not decided."""
+    program, findings = load(args.file, args.json)
+    show_warnings(findings, program.source)
+    if args.save and args.file == "-":
+        raise CliError("--save needs a file to add the scenarios to", WRONG_CALL)
+    if args.only and not any(args.only in name for name in names_of(program)):
+        raise CliError(f"no property's name has '{args.only}' in it", WRONG_CALL)
+    budget = Budget(args.seconds, args.megabytes)
+    progress = _progress if sys.stderr.isatty() else None
+    try:
+        report = prove(
+            program,
+            budget,
+            questions=not (args.no_questions or args.only),
+            only=args.only or "",
+            progress=progress,
+        )
+    except LowerError as error:
+        raise CliError(f"{error}; nothing was proved", FINDINGS) from error
+    finally:
+        if progress is not None:
+            print("\r\x1b[K", end="", file=sys.stderr)
+    if args.json:
+        # pydantic takes longer to load than most commands take to run
+        from rungs.report.proof_model import proof_model
+
+        print(proof_model(report, findings).model_dump_json(indent=2))
+    else:
+        print(report_text(report, ink_for(sys.stdout)))
+        say(summary_text(report))
+    if args.junit:
+        # needed for build servers alone
+        from rungs.report.proof_junit import proofs_xml
+
+        write_result(args.junit, proofs_xml(report))
+    if args.save:
+        _save(report, args.file)
+    return FINE if all(v.verdict in ("proved", "holds") for v in report.verdicts) else FINDINGS
+
+
+def _progress(words: str, done: int, steps: int) -> None:
+    text = plain(words)[:60]
+    print(f"\r\x1b[K  {done + 1} of {steps}: {text}", end="", file=sys.stderr, flush=True)
+
+
+def _save(report: Report, name: str) -> None:
+    """Add the scenarios behind the end of the file; all else in it stays as it is."""
+    source, _ = read_source(name)
+    if source.text != report.program.source.text:
+        raise CliError(f"{name} has changed while it was looked at; nothing was saved", IO_FAILED)
+    text = source.text
+    for verdict in report.verdicts:
+        if verdict.witness is None:
+            continue
+        program = report.program
+        saved = saved_scenario(program, verdict.item, verdict.name, verdict.witness, report.period)
+        if saved is None:
+            say(
+                f'"{plain(verdict.name)}" was not saved: its run moves two switches in one scan, '
+                "or one before the panel has settled, which a scenario cannot say"
+            )
+        else:
+            text = appended(text, saved.text)
+            say(f'saved as scenario "{plain(saved.label)}"')
+    if text != source.text:
+        try:
+            write_atomic(Path(name), source.encode(text))
+        except FileError as error:
+            raise CliError(str(error), IO_FAILED) from error

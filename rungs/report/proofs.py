@@ -1,0 +1,215 @@
+"""What a proof found, as a page that a technician can read: the most dangerous things first."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterator
+
+from rungs.program.nodes import Program, Property
+from rungs.program.words import circuit_text
+from rungs.prove.reach import Never
+from rungs.prove.ready import Fight, Stuck, Swap
+from rungs.prove.verdict import Verdict
+from rungs.prove.whole import Report
+from rungs.prove.witness import Witness
+from rungs.report.runs import duration, run_text, standing
+from rungs.report.text import Ink, plain
+
+WIDTH = 80
+
+CAUTION = (
+    "This is no safety certification. A program or a relay board is never the only safety "
+    "function: emergency stops, guards and the like are hard-wired with certified devices; stop "
+    "devices are wired normally closed; local codes and licensed practice decide."
+)
+
+ORDER = {"fails": 0, "unknown": 1, "holds": 2, "proved": 3}
+
+
+def report_text(report: Report, ink: Ink) -> str:
+    """The whole page."""
+    program = report.program
+    source = program.source
+    lines = [
+        ink.strong(plain(program.title or source.name)),
+        f"{plain(source.name)}, a scan every {report.period} ms, {report.seconds:.1f} s",
+        "",
+    ]
+    if report.wrong:
+        lines += [ink.wrong(f"NOTHING IS PROVED: {report.wrong}"), ""]
+    ordered = sorted(report.verdicts, key=lambda v: (ORDER[v.verdict], v.exercised))
+    for verdict in ordered:
+        lines += verdict_lines(report, verdict, ink)
+    if not report.verdicts:
+        lines.append("The file states no property: add 'never', 'always' or 'require'.")
+    lines += ["", *_covered(report)]
+    found = list(_sections(report, ink))
+    if found:
+        lines += ["", ink.strong("Asked without being written"), ""]
+        for section in found:
+            lines += [*section, ""]
+    for what, why in report.unfinished:
+        lines.append(f"not finished: {what} ({why})")
+    if lines[-1]:
+        lines.append("")
+    return "\n".join([*lines, *textwrap.wrap(CAUTION, WIDTH)])
+
+
+def summary_text(report: Report) -> str:
+    """How many properties have which verdict, in one line."""
+    counts = {word: sum(v.verdict == word for v in report.verdicts) for word in ORDER}
+    words = {
+        "fails": "fail",
+        "unknown": "not decided",
+        "holds": "hold as far as looked",
+        "proved": "proved",
+    }
+    parts = [f"{counts[word]} {text}" for word, text in words.items() if counts[word]]
+    idle = sum(v.verdict == "proved" and not v.exercised for v in report.verdicts)
+    if idle:
+        parts.append(f"{idle} of them never exercised")
+    name = plain(report.program.source.name)
+    return f"{name}: {', '.join(parts) if parts else 'no properties'}"
+
+
+def verdict_lines(report: Report, verdict: Verdict, ink: Ink) -> list[str]:
+    """One verdict: a line, and what there is to say about it."""
+    program = report.program
+    line = program.source.position(verdict.item.span.start).line
+    head = f'"{plain(verdict.name)}" (line {line})'
+    match verdict.verdict:
+        case "fails":
+            assert verdict.witness is not None
+            lines = [f"{ink.wrong('FAILS  ')} {ink.strong(head)}"]
+            lines += run_text(program, verdict.witness, _end(program, verdict, report.period))
+            return [*lines, ""]
+        case "proved":
+            if verdict.exercised:
+                return [f"proved  {head}{ink.faint(_how(verdict))}"]
+            return [
+                f"{ink.strong('proved, but never exercised')}  {head}",
+                *_wrapped(_idle(verdict), "    "),
+            ]
+        case "holds":
+            assert verdict.scans is not None
+            text = f"holds for the first {verdict.scans:,} scans  {head}"
+            return [ink.strong(text), *_wrapped(_reason(verdict), "    ")]
+        case "unknown":
+            return [ink.strong(f"UNKNOWN {head}"), *_wrapped(_reason(verdict), "    ")]
+
+
+def _end(program: Program, verdict: Verdict, period: int) -> str:
+    assert verdict.witness is not None
+    item = verdict.item
+    seen = ", ".join(standing(program, item, verdict.witness, period))
+    late = f" for {duration(item.within)}" if item.within else ""
+    return f"broken{late}: {plain(seen)}"
+
+
+def _how(verdict: Verdict) -> str:
+    answer = verdict.answer
+    assert isinstance(answer, Never)
+    match answer.method:
+        case "states":
+            return f"  all {answer.size:,} states" if answer.size > 1 else "  in its only state"
+        case "invariant":
+            return f"  an invariant of {answer.size:,} clauses"
+        case "zones":
+            return f"  with the ages of the timers, {answer.size:,} situations"
+
+
+def _idle(verdict: Verdict) -> str:
+    parts = [plain(circuit_text(circuit)) for circuit in verdict.exercise.idle]
+    if not parts:
+        return "no run was found that puts it to the test"
+    return "no run puts it to the test: " + "; ".join(f"'{part}' never comes" for part in parts)
+
+
+def _reason(verdict: Verdict) -> str:
+    reason: str = getattr(verdict.answer, "reason", "")
+    return reason
+
+
+def _covered(report: Report) -> list[str]:
+    """What the verdicts cover, each group of words once."""
+    said: dict[str, None] = {}
+    for verdict in report.verdicts:
+        for words in verdict.covers:
+            said[words] = None
+    if not said:
+        return []
+    return textwrap.wrap(f"The verdicts cover {'; '.join(said)}.", WIDTH)
+
+
+# --- the ready questions ----------------------------------------------------------------------
+
+
+def _sections(report: Report, ink: Ink) -> Iterator[list[str]]:
+    """Each thing that was found, most dangerous first."""
+    for fight in report.fights:
+        yield _fight(report, fight, ink)
+    for swap in report.swaps:
+        yield _swap(report, swap, ink)
+    for stuck in report.stuck:
+        yield [_stuck(report.program, stuck, ink)]
+
+
+def _wrapped(text: str, indent: str) -> list[str]:
+    return textwrap.wrap(text, WIDTH, initial_indent=indent, subsequent_indent=indent)
+
+
+def _with_run(report: Report, head: str, text: str, witness: Witness, end: str) -> list[str]:
+    return [head, *_wrapped(text, "    "), *run_text(report.program, witness, end)]
+
+
+def _fight(report: Report, fight: Fight, ink: Ink) -> list[str]:
+    loses = fight.unlatch if fight.wins is fight.latch else fight.latch
+    text = (
+        f"rung {fight.latch.number} latches it ({_list(fight.sets)}) while rung "
+        f"{fight.unlatch.number} unlatches it ({_list(fight.clears)}); the later rung, "
+        f"{fight.wins.number}, wins over rung {loses.number}"
+    )
+    if fight.when:
+        when = "at any time" if fight.when == ("always",) else "; ".join(fight.when)
+        text += f". It can happen {when}"
+    head = f"{ink.strong('fight')}   {fight.device} is pulled both ways in one scan"
+    return _with_run(report, head, text, fight.witness, "both rungs have power")
+
+
+def _list(names: tuple[str, ...]) -> str:
+    return ", ".join(names) if names else "nothing outside"
+
+
+def _swap(report: Report, swap: Swap, ink: Ink) -> list[str]:
+    name = plain(swap.item.label or circuit_text(swap.item.circuit))
+    head = (
+        f"{ink.strong('overlap')} {swap.leaves} goes off in the scan in which {swap.comes} comes on"
+    )
+    text = (
+        f'"{name}" keeps them apart scan by scan; real relays overlap for their release time. '
+        "Put a pause between them, or lock them against each other by wiring."
+    )
+    return _with_run(report, head, text, swap.witness, f"{swap.comes} on, {swap.leaves} off")
+
+
+def _stuck(program: Program, stuck: Stuck, ink: Ink) -> str:
+    line = program.source.position(stuck.device.span.start).line
+    head = ink.strong("stuck")
+    what = "come on" if stuck.never == "on" else "go off once it is on, but for a power cut"
+    if stuck.known:
+        return f"{head}   {stuck.device.name} (line {line}) can never {what}"
+    return f"{head}?  {stuck.device.name} (line {line}): not known whether it can {what}"
+
+
+def property_words(item: Property) -> str:
+    """A property without its label, as it can be written."""
+    circuit = circuit_text(item.circuit)
+    match item.kind:
+        case "require":
+            assert item.when is not None
+            within = f" within {item.within}ms" if item.within else ""
+            return f"when {circuit_text(item.when)} then {circuit}{within}"
+        case "assume":
+            return f"never {circuit}"
+        case "never" | "always":
+            return f"{item.kind} {circuit}"
