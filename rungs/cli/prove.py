@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import hashlib
 import sys
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from pathlib import Path
 
+from rungs import __version__
 from rungs.cli.common import add_file, add_json, load, read_source, show_warnings, write_result
 from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, WRONG_CALL, CliError
 from rungs.core.lower import LowerError
 from rungs.files import FileError, write_atomic
 from rungs.prove.budget import Budget
+from rungs.prove.certificate import with_meta
+from rungs.prove.reach import Never
 from rungs.prove.saved import appended, saved_scenario
+from rungs.prove.store import Store, store_folder
 from rungs.prove.verdict import names_of
 from rungs.prove.whole import Report, prove
 from rungs.report.proofs import report_text, summary_text
@@ -71,6 +76,7 @@ def run(args: Namespace) -> int:
             budget,
             questions=not (args.no_questions or args.only),
             only=args.only or "",
+            store=Store(store_folder(), read=not args.fresh),
             progress=progress,
         )
     except LowerError as error:
@@ -91,6 +97,8 @@ def run(args: Namespace) -> int:
         from rungs.report.proof_junit import proofs_xml
 
         write_result(args.junit, proofs_xml(report))
+    if args.certificates:
+        _certificates(report, Path(args.certificates))
     if args.save:
         _save(report, args.file)
     return FINE if all(v.verdict in ("proved", "holds") for v in report.verdicts) else FINDINGS
@@ -99,6 +107,36 @@ def run(args: Namespace) -> int:
 def _progress(words: str, done: int, steps: int) -> None:
     text = plain(words)[:60]
     print(f"\r\x1b[K  {done + 1} of {steps}: {text}", end="", file=sys.stderr, flush=True)
+
+
+def _certificates(report: Report, folder: Path) -> None:
+    """One file a proof, named by the place of the property in the file."""
+    source = report.program.source
+    digest = hashlib.sha256(source.text.encode("utf-8")).hexdigest()
+    written = 0
+    for number, verdict in enumerate(report.verdicts, 1):
+        answer = verdict.answer
+        if not isinstance(answer, Never) or not answer.certificate:
+            continue
+        meta = {
+            "property": verdict.name,
+            "line": str(source.position(verdict.item.span.start).line),
+            "file": Path(source.name).name,
+            "source sha256": digest,
+            "period ms": str(report.period),
+            "rungs": __version__,
+        }
+        text = with_meta(answer.certificate, meta)
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            write_atomic(folder / f"proof_{number:03}.json", text.encode("ascii"))
+        except (FileError, OSError) as error:
+            raise CliError(str(error), IO_FAILED) from error
+        written += 1
+    left = sum(isinstance(v.answer, Never) and not v.answer.certificate for v in report.verdicts)
+    more = f"; {left} rest on the ages of timers and have none" if left else ""
+    say(f"{written} certificates in {plain(str(folder))}{more}")
+    say("check them with: python -m rungs.prove.checker FILE...")
 
 
 def _save(report: Report, name: str) -> None:

@@ -6,6 +6,7 @@ only fills it in, and asks the checker about invariants that a search has just f
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -39,6 +40,13 @@ def certificate(core: Core, invariant: Invariant | InvariantGates, meta: Mapping
             "invariant": found,
         }
     )
+
+
+def with_meta(text: str, meta: Mapping[str, str]) -> str:
+    """The text of a proof file with other names and texts about it, sealed anew."""
+    parts = json.loads(text)
+    del parts["sha256"]
+    return checker.text_of({**parts, "meta": {name: meta[name] for name in sorted(meta)}})
 
 
 def recheck(core: Core, invariant: Invariant | InvariantGates) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from rungs.core.nodes import PERIOD, Core
 from rungs.core.reduce import reduce
@@ -16,7 +16,7 @@ from rungs.core.watch import Ask, watch
 from rungs.program.nodes import Program
 from rungs.prove.bounded import bounded
 from rungs.prove.budget import Budget, OutOfBudget
-from rungs.prove.certificate import recheck
+from rungs.prove.certificate import certificate, recheck
 from rungs.prove.chance import by_chance
 from rungs.prove.dated import Dates, clock_names
 from rungs.prove.diagram import diagram
@@ -25,11 +25,13 @@ from rungs.prove.judge import TimeJudge
 from rungs.prove.question import ClockOrder, Question, all_pairs, question
 from rungs.prove.results import Bounded, Invariant, InvariantGates, Run
 from rungs.prove.search import search
+from rungs.prove.store import Store, key_of, record_of_run, run_of_record
 from rungs.prove.timing import Step
 from rungs.prove.witness import (
     AtOnce,
     Item,
     Witness,
+    broken_at,
     core_steps,
     lags,
     shortened,
@@ -57,15 +59,14 @@ class Found:
 
 @dataclass(frozen=True, slots=True)
 class Never:
-    """It can never happen. Every state of `question` was looked at (`states`), or the search found
-    an `invariant`, or no state can be reached with the ages of the timers kept (`zones`). `size`
-    are the states, clauses or zones. An invariant has been checked by another solver; there is none
-    for zones."""
+    """It can never happen. Every state was looked at (`states`), or the search found an
+    `invariant`, or no state can be reached with the ages of the timers kept (`zones`); `size` is
+    how many states, clauses or zones that were. `certificate` is the text of the proof, whose
+    invariant has been checked by another solver; there is none for zones."""
 
     method: Method
-    question: Question
-    invariant: Invariant | InvariantGates | None
     size: int
+    certificate: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +108,14 @@ class Prover:
     Raises LowerError for a program that has no core.
     """
 
-    def __init__(self, program: Program, items: Sequence[Item], period: int = PERIOD) -> None:
+    def __init__(
+        self,
+        program: Program,
+        items: Sequence[Item],
+        period: int = PERIOD,
+        store: Store | None = None,
+    ) -> None:
+        self.store = store
         self.program = program
         self.items = tuple(items)
         self.period = period
@@ -146,12 +154,57 @@ class Prover:
 
         Never raises OutOfBudget: an answer says what it has."""
         try:
-            found = _Inquiry(self, index, budget, every).answer()
-            if isinstance(found, Undecided) and self.assumed:
-                return _Inquiry(self, index, budget, every=True).answer()
+            found = self._asked(_Inquiry(self, index, budget, every))
+            if isinstance(found, Undecided) and self.assumed and not every:
+                return self._asked(_Inquiry(self, index, budget, every=True))
             return found
         except OutOfBudget as stop:
             return Undecided(str(stop))
+
+    def _asked(self, inquiry: _Inquiry) -> Answer:
+        """The answer that is kept for the same question, or a new one, which is then kept."""
+        if self.store is None:
+            return inquiry.answer()
+        key = key_of(self.program, inquiry.core, inquiry.bad, inquiry.assumed)
+        found = self._kept(inquiry, self.store.get(key))
+        if found is not None:
+            return found
+        found = inquiry.answer()
+        match found:
+            case Never():
+                self.store.put(
+                    key,
+                    {
+                        "kind": "never",
+                        "method": found.method,
+                        "size": found.size,
+                        "certificate": found.certificate,
+                    },
+                )
+            case Found():
+                self.store.put(key, record_of_run(found.witness))
+            case NotBefore() | Undecided():
+                pass  # another time there may be more of it
+        return found
+
+    def _kept(self, inquiry: _Inquiry, record: dict[str, Any] | None) -> Answer | None:
+        """What a record says; a run only if it still shows what it should."""
+        match record:
+            case {
+                "kind": "never",
+                "method": "states" | "invariant" | "zones" as method,
+                "size": int(size),
+                "certificate": str(text),
+            }:
+                return Never(method, size, text)
+            case {"kind": "found"}:
+                assert record is not None
+                witness = run_of_record(record)
+                if witness is not None:
+                    end = broken_at(self.program, inquiry.item, witness, self.period)
+                    if end is not None and end == witness.end:
+                        return Found(witness)
+        return None
 
 
 def _names(core: Core) -> set[str]:
@@ -222,7 +275,7 @@ class _Inquiry:
         """A proof, if another solver agrees."""
         if not recheck(asked.circuit, invariant):
             return Undecided("a proof was found that did not stand up to the check of it")
-        return Never(method, asked, invariant, size)
+        return Never(method, size, certificate(asked.circuit, invariant, {}))
 
     def _not_yet(self, reason: str) -> Answer:
         return NotBefore(self.depth, reason) if self.depth else Undecided(reason)
@@ -272,7 +325,7 @@ class _Inquiry:
                 self.budget.check()
                 return None
             if isinstance(found, Closed):
-                return Never("zones", question(core, self.bad, assumed), None, found.nodes)
+                return Never("zones", found.nodes)
             if isinstance(found, Path):
                 told = self._played_steps(core, found.steps)
                 if told is not None:

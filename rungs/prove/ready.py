@@ -32,6 +32,7 @@ from rungs.program.nodes import (
 from rungs.prove.budget import Budget
 from rungs.prove.moments import moments
 from rungs.prove.reach import Found, Never, Prover
+from rungs.prove.store import Store
 from rungs.prove.witness import AtOnce, Witness
 from rungs.scan.fast import FastPanel
 
@@ -53,7 +54,9 @@ class Stuck:
     known: bool = True
 
 
-def stuck_coils(program: Program, budget: Budget, period: int = PERIOD) -> tuple[Stuck, ...]:
+def stuck_coils(
+    program: Program, budget: Budget, period: int = PERIOD, store: Store | None = None
+) -> tuple[Stuck, ...]:
     """Every output and relay that never comes on, or never goes off again once it is on."""
     coils = [d for d in program.devices if isinstance(d, Output | Relay)]
     came, went = _seen_by_play(program, [d.name for d in coils], budget)
@@ -67,7 +70,7 @@ def stuck_coils(program: Program, budget: Budget, period: int = PERIOD) -> tuple
         Property("never", "", Contact("closed" if never == "on" else "falling", device.name))
         for device, never in doubts
     ]
-    prover = Prover(program, items, period)
+    prover = Prover(program, items, period, store)
     found = []
     for number, (device, never) in enumerate(doubts):
         answer = prover.answer(number, budget)
@@ -121,7 +124,9 @@ class Swap:
     witness: Witness
 
 
-def swaps(program: Program, budget: Budget, period: int = PERIOD) -> tuple[Swap, ...]:
+def swaps(
+    program: Program, budget: Budget, period: int = PERIOD, store: Store | None = None
+) -> tuple[Swap, ...]:
     """Every such pair of outputs that a `never` of the file names."""
     asked: list[tuple[Property, str, str]] = []
     for item in program.properties:
@@ -140,7 +145,7 @@ def swaps(program: Program, budget: Budget, period: int = PERIOD) -> tuple[Swap,
         Property("never", "", Series((Contact("falling", a), Contact("rising", b))))
         for _, a, b in asked
     ]
-    prover = Prover(program, items, period)
+    prover = Prover(program, items, period, store)
     found = []
     for number, (item, goes, comes) in enumerate(asked):
         answer = prover.answer(number, budget)
@@ -175,7 +180,9 @@ class Fight:
     witness: Witness
 
 
-def fights(program: Program, budget: Budget, period: int = PERIOD) -> tuple[Fight, ...]:
+def fights(
+    program: Program, budget: Budget, period: int = PERIOD, store: Store | None = None
+) -> tuple[Fight, ...]:
     """Every device that something with its own will, a clock or a switch, latches while another
     unlatches it."""
     pairs = list(_pulling(program))
@@ -196,7 +203,7 @@ def fights(program: Program, budget: Budget, period: int = PERIOD) -> tuple[Figh
             rows.append((len(items), row))
             items.append(AtOnce((a.number, b.number), _showing(row)))
         places.append(rows)
-    prover = Prover(program, items, period)
+    prover = Prover(program, items, period, store)
     found = []
     for (device, a, b), rows in zip(pairs, places, strict=True):
         when = []

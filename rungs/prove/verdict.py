@@ -14,6 +14,7 @@ from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Circuit, Contact, Program, Property, Series, leaves, opposite
 from rungs.prove.budget import Budget
 from rungs.prove.reach import Answer, Found, Never, NotBefore, Prover, Undecided
+from rungs.prove.store import Store
 from rungs.prove.witness import Witness
 from rungs.scan.watch import circuits_of
 
@@ -113,7 +114,7 @@ def covered(program: Program, item: Property) -> tuple[str, ...]:
 class Judge:
     """Gives verdicts on the properties of one program, one after the other."""
 
-    def __init__(self, program: Program, period: int = PERIOD) -> None:
+    def __init__(self, program: Program, period: int = PERIOD, store: Store | None = None) -> None:
         self.program = program
         self.stated = stated(program)
         first = Contact("first_scan", "")
@@ -124,7 +125,7 @@ class Judge:
             tried = [Property("never", "", circuit) for circuit in trials(item)]
             self.place_of_trials.append(range(len(items), len(items) + len(tried)))
             items += tried
-        self.prover = Prover(program, items, period)
+        self.prover = Prover(program, items, period, store)
 
     def assumptions(self, budget: Budget) -> str:
         """What is wrong with the assumptions taken together, or nothing."""

@@ -14,6 +14,7 @@ from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.ready import Fight, Stuck, Swap, fights, stuck_coils, swaps
+from rungs.prove.store import Store
 from rungs.prove.verdict import Judge, Verdict
 
 # what is being looked at, and how many steps are done of how many
@@ -47,17 +48,19 @@ def prove(
     period: int = PERIOD,
     questions: bool = True,
     only: str = "",
+    store: Store | None = None,
     progress: Progress | None = None,
 ) -> Report:
     """Verdicts on all properties and, with `questions`, the answers to the ready questions.
 
-    With `only` those properties are looked at whose name has these words in it.
+    With `only` those properties are looked at whose name has these words in it. `store` keeps
+    answers from one time to the next.
 
     Raises LowerError for a program that has no core; never OutOfBudget.
     """
     began = time.monotonic()
     report = Report(program, period)
-    judge = Judge(program, period)
+    judge = Judge(program, period, store)
     wanted = [(number, name) for number, name in enumerate(judge.names) if only in name]
     steps = len(wanted) + (len(QUESTIONS) if questions else 0)
     done = 0
@@ -73,25 +76,29 @@ def prove(
         tell(name)
         report.verdicts.append(judge.verdict(number, budget, report.wrong))
     if questions:
-        for words, ask in _questions(report, budget):
+        for words, ask in _questions(report, budget, store):
             tell(words)
             with _kept(report, words):
                 ask()
+    if store is not None:
+        store.tidy()
     report.seconds = time.monotonic() - began
     return report
 
 
-def _questions(report: Report, budget: Budget) -> Iterator[tuple[str, Callable[[], None]]]:
+def _questions(
+    report: Report, budget: Budget, store: Store | None
+) -> Iterator[tuple[str, Callable[[], None]]]:
     program, period = report.program, report.period
 
     def stuck() -> None:
-        report.stuck = stuck_coils(program, budget, period)
+        report.stuck = stuck_coils(program, budget, period, store)
 
     def changing_over() -> None:
-        report.swaps = swaps(program, budget, period)
+        report.swaps = swaps(program, budget, period, store)
 
     def fighting() -> None:
-        report.fights = fights(program, budget, period)
+        report.fights = fights(program, budget, period, store)
 
     yield from zip(QUESTIONS, (stuck, changing_over, fighting), strict=True)
 
