@@ -26,6 +26,7 @@ class _Bound:
     later: int
     most: int
     facts: tuple[Fact, ...] = ()
+    timer: int | None = None  # the timer of the core that it comes from
     first_scan: bool = False  # it holds because the run begins with a first scan
 
 
@@ -46,11 +47,11 @@ class TimeJudge:
         places = {bit.name: index for index, bit in enumerate(circuit.state)}
         outputs = {output.name: index for index, output in enumerate(circuit.outputs)}
         self.timers = []
-        for timer in asked.core.timers:
+        for number, timer in enumerate(asked.core.timers):
             due = outputs[asked.core.signals[timer.due].name]
             ran = places.get(f"ran {timer.name}")
             if timer.kind == "on-delay" and timer.preset > asked.core.period and ran is not None:
-                self.timers.append((ran, due, -(-timer.preset // asked.core.period)))
+                self.timers.append((number, ran, due, -(-timer.preset // asked.core.period)))
         skipped = ("older ", "showed ", "calm ", "over")
         self.shown = [i for i, b in enumerate(circuit.state) if not b.name.startswith(skipped)]
         self.events = [i for i, signal in enumerate(circuit.signals) if signal.one_scan]
@@ -67,6 +68,21 @@ class TimeJudge:
         anywhere = len(kept) == len(facts) and not any(b.first_scan for b in circle)
         return (Impossible(kept, anywhere),)
 
+    def disordered(self, run: Run) -> frozenset[tuple[int, int]]:
+        """Pairs of timers (by index in the core) whose order a run may have wrong: each whose end
+        cannot come as it does, with each other that runs beside it. None if the run is possible.
+        """
+        circle = _circle(len(run.steps), list(self._bounds(run.steps))) or ()
+        wrong = {bound.timer for bound in circle if bound.timer is not None}
+        state: tuple[bool, ...] = (False,) * len(self.circuit.state)
+        pairs: set[tuple[int, int]] = set()
+        for signals in run.steps:
+            state = self.scan(state, tuple(signals))[0]
+            running = {number for number, ran, _, _ in self.timers if state[ran]}
+            for one in wrong & running:
+                pairs |= {(one, other) for other in running} | {(other, one) for other in running}
+        return frozenset(pairs)
+
     def _of_state(self, lit: Lit) -> bool:
         return self.circuit.first_state <= lit >> 1 < self.circuit.first_gate
 
@@ -81,7 +97,7 @@ class TimeJudge:
                 if not cut:
                     yield from self._pace(index, steps[index - 1], before, state)
             after, outputs, _ = self.scan(state, tuple(signals))
-            for number, (ran, due, need) in enumerate(self.timers):
+            for number, ran, due, need in self.timers:
                 if not state[ran] or cut:
                     started.pop(number, None)
                 if number in started:
@@ -89,14 +105,14 @@ class TimeJudge:
                     facts += [(index, self._bit(ran, True)), *self._no_cut(index)]
                     lit = self.circuit.outputs[due].lit
                     if outputs[due]:
-                        yield _Bound(index, first, -need, (*facts, (index, lit)))
+                        yield _Bound(index, first, -need, (*facts, (index, lit)), number)
                     else:
                         told = (*facts, (index, lit ^ 1))
-                        yield _Bound(first, index, need - 1, told)
+                        yield _Bound(first, index, need - 1, told, number)
                         following = index + 1 < len(steps) and after[ran]
                         if following and not (self.cut is not None and steps[index + 1][self.cut]):
                             still = ((index + 1, self._bit(ran, True)), *self._no_cut(index + 1))
-                            yield _Bound(first, index + 1, need, (*told, *still))
+                            yield _Bound(first, index + 1, need, (*told, *still), number)
                 if after[ran] and number not in started:
                     started[number] = (index, self._start(index, ran, cut))
             before, state = state, after
@@ -115,7 +131,7 @@ class TimeJudge:
             elif steps[index][place] != steps[index - 1][place]:
                 moved = [(k, lit ^ (not steps[k][place])) for k in (index - 1, index)]
                 moved += self._no_cut(index)
-                yield _Bound(index, changed, -(lag + 1), (*why, *moved), from_start)
+                yield _Bound(index, changed, -(lag + 1), (*why, *moved), None, from_start)
                 changed, why, from_start = index, moved, False
 
     def _start(self, index: int, ran: int, cut: bool) -> list[Fact]:

@@ -8,7 +8,7 @@ are free under what the running timers allow: what cannot happen here cannot hap
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from rungs.core.nodes import (
     FALSE,
@@ -41,9 +41,9 @@ class ClockOrder:
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """`circuit` has no timers; its first output is `bad`, the others are the due flags of `core`,
-    under their names. `core` is what it was made of. `matters` gives for a signal of the circuit
-    the state bit without which it changes nothing."""
+    """`circuit` has no timers; its first output (or outputs) is `bad`, the others are the due flags
+    of `core`, under their names. `core` is what it was made of. `matters` gives for a signal of the
+    circuit the state bit without which it changes nothing."""
 
     core: Core
     circuit: Core
@@ -54,14 +54,15 @@ class Question:
 
 def question(
     core: Core,
-    bad: str,
+    bad: str | Sequence[str],
     assumed: Collection[str] = (),
     clocks: ClockOrder | None = None,
     ordered: Collection[tuple[int, int]] = (),
     patient: bool = False,
 ) -> Question:
     """The question whether output `bad` of the core can be 1 after a scan, while no output of
-    `assumed` has been 1 after any.
+    `assumed` has been 1 after any. Several may be asked about at once; there are then as many bad
+    outputs, in their order.
 
     `ordered` are pairs of on-delays (by index, the shorter preset first) of which is remembered
     whether the first started no later than the second: the second is then not due before it.
@@ -69,7 +70,16 @@ def question(
     have times more often than others, but they are not all runs: it is for finding one, not for
     proving that there is none.
     """
-    return _Maker(core, tuple(ordered), clocks, patient).made(bad, tuple(assumed))
+    return _Maker(core, tuple(ordered), clocks, patient).made(
+        (bad,) if isinstance(bad, str) else tuple(bad), tuple(assumed)
+    )
+
+
+def only(asked: Question, index: int, bads: int) -> Question:
+    """The question with one of its `bads` bad outputs alone."""
+    outputs = asked.circuit.outputs
+    bad = CoreOutput(BAD, "asked", outputs[index].lit)
+    return replace(asked, circuit=replace(asked.circuit, outputs=(bad, *outputs[bads:])))
 
 
 def all_pairs(core: Core) -> tuple[tuple[int, int], ...]:
@@ -149,7 +159,7 @@ class _Maker:
 
     # --- one step
 
-    def made(self, bad: str, assumed: tuple[str, ...]) -> Question:
+    def made(self, bads: tuple[str, ...], assumed: tuple[str, ...]) -> Question:
         gates, core = self.gates, self.core
         cut = self._signal(0)
         alive = gates.conj(self._was("alive"), cut ^ 1)
@@ -179,8 +189,11 @@ class _Maker:
         broken = [image(out.lit) for out in core.outputs if out.name in assumed]
         over = gates.disj(self._was("over"), allowed ^ 1, *broken)
         self.next["over"] = over
-        found = [image(out.lit) for out in core.outputs if out.name == bad]
-        outputs = [CoreOutput(BAD, "asked", gates.conj(*found, over ^ 1))]
+        shown = {out.name: image(out.lit) for out in core.outputs}
+        outputs = [
+            CoreOutput(f"{BAD}.{n}" if n else BAD, "asked", gates.conj(shown[bad], over ^ 1))
+            for n, bad in enumerate(bads)
+        ]
         outputs += [
             CoreOutput(core.signals[timer.due].name, "asked", lit)
             for timer, lit in zip(core.timers, due, strict=True)

@@ -20,9 +20,9 @@ from rungs.prove.certificate import certificate, recheck
 from rungs.prove.chance import by_chance
 from rungs.prove.dated import Dates, clock_names
 from rungs.prove.diagram import diagram
-from rungs.prove.explicit import Reached, Seen, TooMany, explore
+from rungs.prove.explicit import Reached, Seen, TooMany, explore, explore_all
 from rungs.prove.judge import TimeJudge
-from rungs.prove.question import ClockOrder, Question, all_pairs, question
+from rungs.prove.question import ClockOrder, Question, all_pairs, only, question
 from rungs.prove.results import Bounded, Invariant, InvariantGates, Run
 from rungs.prove.search import search
 from rungs.prove.store import Store, key_of, record_of_run, run_of_record
@@ -41,6 +41,7 @@ from rungs.prove.zoned import Closed, Path, zoned
 
 EXPLICIT_SECONDS = 0.5
 EXPLICIT_STATES = 6_000
+MOST_TOO_LARGE = 4  # parts that are tried in vain before items are asked one by one
 MOST_PAIRED = 6  # timers of which every pair is put in order from the first
 CHANCE_SECONDS = 0.5
 ZONED_SECONDS = 10.0
@@ -124,6 +125,8 @@ class Prover:
         self.more = [ask_of(item, f"assume.{n}") for n, item in enumerate(self.assumed)]
         self.dates = Dates(program, period)
         self.core = watch(program, [*self.asks, *self.more], period)
+        self._alone: dict[str, set[str]] = {}  # what each assumption depends on
+        self.early: dict[int, Answer] = {}  # answers of a search for many items at once
 
     def cone(
         self, index: int, exact: bool = False, every: bool = False
@@ -138,7 +141,9 @@ class Prover:
             core = watch(self.program, [self.asks[index], *self.more], self.period, inputs)
         wanted = _names(reduce(core, [name]))
         kept: list[str] = []
-        left = {ask.name: _names(reduce(core, [ask.name])) for ask in self.more}
+        if not self._alone:
+            self._alone = {a.name: _names(reduce(self.core, [a.name])) for a in self.more}
+        left = dict(self._alone)
         while True:
             # one that depends on nothing holds always or never
             more = [a for a, names in left.items() if every or not names or names & wanted]
@@ -148,6 +153,52 @@ class Prover:
                 wanted |= left.pop(ask)
                 kept.append(ask)
         return reduce(core, [name, *kept]), tuple(sorted(kept))
+
+    def prepare(self, budget: Budget) -> None:
+        """Look at all states of the larger parts once, for all items that lie within one part.
+
+        What is found is given by `answer`; the other items are asked one by one.
+        """
+        cones = {}
+        for index in range(len(self.items)):
+            core, assumed = self.cone(index)
+            cones[index] = (_names(core), assumed, len(core.timers) <= MOST_PAIRED)
+        left = sorted(cones, key=lambda n: (-len(cones[n][0]), n))
+        tries = MOST_TOO_LARGE
+        while left:
+            names, assumed, paired = cones[left[0]]
+            group = [n for n in left if cones[n][0] <= names and cones[n][1] == assumed]
+            whole = len(group) > 1 and self._explore(group, assumed, paired, budget)
+            # where the whole is too large its parts may not be
+            left = [n for n in left if (n not in group if whole else n != group[0])]
+            left = [n for n in left if n not in self.early]
+            tries -= not whole
+            if not tries:
+                return
+
+    def _explore(
+        self, group: list[int], assumed: tuple[str, ...], paired: bool, budget: Budget
+    ) -> bool:
+        """Look at all states of a part for a group of items; whether there were not too many."""
+        bads = [self.asks[n].name for n in group]
+        core = reduce(self.core, [*bads, *assumed])
+        asked = question(core, bads, assumed, None, all_pairs(core) if paired else ())
+        part = budget.part(EXPLICIT_SECONDS / 2)
+        found = explore_all(asked, len(bads), part, EXPLICIT_STATES)
+        every = None
+        if found.states is not None:
+            every = diagram(asked.circuit, found.states, asked.over)
+        for place, index in enumerate(group):
+            inquiry = _Inquiry(self, index, budget)
+            own = only(asked, place, len(bads))
+            run = found.runs.get(place)
+            if run is not None:
+                told = inquiry.played(own, run)
+                if told is not None:
+                    self.early[index] = told
+            elif every is not None and found.states is not None:
+                self.early[index] = inquiry.proved("states", own, every, len(found.states))
+        return found.states is not None or len(found.runs) == len(bads)
 
     def answer(self, index: int, budget: Budget, every: bool = False) -> Answer:
         """Whether an item can be broken, with `every` assumption or those that have to do with it.
@@ -163,6 +214,9 @@ class Prover:
 
     def _asked(self, inquiry: _Inquiry) -> Answer:
         """The answer that is kept for the same question, or a new one, which is then kept."""
+        early = None if inquiry.every else self.early.get(inquiry.index)
+        if early is not None:
+            return early
         if self.store is None:
             return inquiry.answer()
         key = key_of(self.program, inquiry.core, inquiry.bad, inquiry.assumed)
@@ -230,6 +284,8 @@ class _Inquiry:
         self.core, self.assumed = prover.cone(index, every=every)
         self.clocks = clock_names(self.core)
         self.depth = 0
+        few = len(self.core.timers) <= MOST_PAIRED
+        self.ordered = set(all_pairs(self.core)) if few else set()
 
     def answer(self) -> Answer:
         """The first of the searches that decides it."""
@@ -238,13 +294,23 @@ class _Inquiry:
         if isinstance(found, Run) and self.clocks:
             asked = self._question(self.prover.dates.order(self.clocks))
             found = self._search(asked)
+        while isinstance(found, Run) and self._order_more(asked, found):
+            asked = self._question(self.prover.dates.order(self.clocks) if self.clocks else None)
+            found = self._search(asked)
         if not isinstance(found, Run):
             return found
         return self._patient() or self._by_chance() or self._zoned() or self._deeper(asked)
 
     def _question(self, order: ClockOrder | None) -> Question:
-        ordered = all_pairs(self.core) if len(self.core.timers) <= MOST_PAIRED else ()
-        return question(self.core, self.bad, self.assumed, order, ordered)
+        return question(self.core, self.bad, self.assumed, order, sorted(self.ordered))
+
+    def _order_more(self, asked: Question, run: Run) -> bool:
+        """Put those timers in order whose ends cannot come as a run has them; whether that is
+        anything new."""
+        judge = TimeJudge(asked, lags(self.prover.program, asked.core))
+        fresh = (set(all_pairs(self.core)) & judge.disordered(run)) - self.ordered
+        self.ordered |= fresh
+        return bool(fresh)
 
     def _search(self, asked: Question) -> Answer | Run:
         """An answer, or a run that breaks the item at times that were not found."""
@@ -255,21 +321,20 @@ class _Inquiry:
             found = TooMany(0, "")
         if isinstance(found, Seen):
             every = diagram(asked.circuit, found.states, asked.over)
-            return self._proved("states", asked, every, len(found.states))
+            return self.proved("states", asked, every, len(found.states))
         if isinstance(found, Reached):
-            return self._played(asked, found.steps) or Run(found.steps)
-        judge = TimeJudge(asked, lags(self.prover.program, asked.core))
-        sought = search(asked.circuit, self.budget, judge)
+            return self.played(asked, found.steps) or Run(found.steps)
+        sought = search(asked.circuit, self.budget)
         match sought:
             case Invariant():
-                return self._proved("invariant", asked, sought, len(sought.clauses))
+                return self.proved("invariant", asked, sought, len(sought.clauses))
             case Bounded():
                 self.depth = max(self.depth, sought.steps)
                 return self._not_yet(sought.reason)
             case Run():
-                return self._played(asked, sought.steps) or sought
+                return self.played(asked, sought.steps) or sought
 
-    def _proved(
+    def proved(
         self, method: Method, asked: Question, invariant: Invariant | InvariantGates, size: int
     ) -> Answer:
         """A proof, if another solver agrees."""
@@ -291,7 +356,7 @@ class _Inquiry:
         except OutOfBudget:
             self.budget.check()
             return None
-        return self._played(asked, found.steps) if isinstance(found, Reached) else None
+        return self.played(asked, found.steps) if isinstance(found, Reached) else None
 
     def _by_chance(self) -> Found | None:
         """Somebody plays with the switches."""
@@ -327,7 +392,7 @@ class _Inquiry:
             if isinstance(found, Closed):
                 return Never("zones", found.nodes)
             if isinstance(found, Path):
-                told = self._played_steps(core, found.steps)
+                told = self.played_steps(core, found.steps)
                 if told is not None:
                     return told
         return None
@@ -337,17 +402,17 @@ class _Inquiry:
         judge = TimeJudge(asked, lags(self.prover.program, asked.core))
         found = bounded(asked.circuit, DEPTH, self.budget.part(DEEPER_SECONDS), judge)
         if isinstance(found, Run):
-            return self._played(asked, found.steps) or Undecided(
+            return self.played(asked, found.steps) or Undecided(
                 "the times of a run that breaks it could not be found"
             )
         self.depth = max(self.depth, found.steps)
         return self._not_yet(found.reason)
 
-    def _played(self, asked: Question, run: Sequence[Sequence[bool]]) -> Found | None:
+    def played(self, asked: Question, run: Sequence[Sequence[bool]]) -> Found | None:
         """A run of a question as a run of the panel, if it has times and does what it should."""
-        return self._played_steps(asked.core, core_steps(self.prover.program, asked, run))
+        return self.played_steps(asked.core, core_steps(self.prover.program, asked, run))
 
-    def _played_steps(self, core: Core, steps: tuple[Step, ...]) -> Found | None:
+    def played_steps(self, core: Core, steps: tuple[Step, ...]) -> Found | None:
         program = self.prover.program
         witness = timed_steps(program, core, steps, self.prover.dates)
         if witness is None:

@@ -127,6 +127,10 @@ class Judge:
             items += tried
         self.prover = Prover(program, items, period, store)
 
+    def prepare(self, budget: Budget) -> None:
+        """Look at the states that many questions share once for all of them."""
+        self.prover.prepare(budget)
+
     def assumptions(self, budget: Budget) -> str:
         """What is wrong with the assumptions taken together, or nothing."""
         if not self.prover.assumed:

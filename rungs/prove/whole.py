@@ -71,6 +71,7 @@ def prove(
             progress(words, done, steps)
         done += 1
 
+    judge.prepare(budget)
     report.wrong = judge.assumptions(budget)
     for number, name in wanted:
         tell(name)

@@ -63,7 +63,8 @@ def core_steps(
     core, circuit = asked.core, asked.circuit
     scan, ask = scan_once(core), scan_once(circuit)
     names = [signal.name for signal in circuit.signals]
-    due = [output.name for output in circuit.outputs[1:]]
+    dues = {core.signals[timer.due].name for timer in core.timers}
+    due = [(n, output.name) for n, output in enumerate(circuit.outputs) if output.name in dues]
     state = (False,) * len(circuit.state)
     bits = (False,) * len(core.state)
     running, first = 0, True
@@ -77,7 +78,7 @@ def core_steps(
             bits = tuple(value and bit.retained for bit, value in pairs)
             running, first = 0, True
         known = {**idle, **{n: on for n, on in given.items() if not n.startswith(END)}}
-        known.update(zip(due, outputs[1:], strict=True))
+        known.update({name: outputs[place] for place, name in due})
         steps.append(Step(known, Key(_number(bits), running, first), False))
         bits, _, runs = scan(bits, signals_of(core, known, first))
         running = _number(runs[::3])
