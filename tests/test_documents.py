@@ -63,6 +63,8 @@ def test_every_statement_has_a_form_and_every_verb_an_explanation_in_a_document(
         "trace",
         "compile",
         "compare",
+        "prove",
+        "why",
         "boards",
         "explain",
         "demo",

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser
+from datetime import date, time
 from pathlib import Path
 
 from rungs.cli.exits import FINDINGS, IO_FAILED, WRONG_CALL, CliError
@@ -14,6 +15,7 @@ from rungs.program.check import Checked, check
 from rungs.program.nodes import Program
 from rungs.report.text import findings_text, ink_for, say, summary
 from rungs.scan.almanac import almanac_findings
+from rungs.scan.calendar import build_calendar
 from rungs.source import Source
 
 
@@ -65,6 +67,27 @@ def load(name: str, as_json: bool) -> tuple[Program, tuple[Finding, ...]]:
     else:
         show_findings(checked.findings, checked.source)
     raise CliError(f"{summary(checked.findings)}; a panel with errors cannot run", FINDINGS)
+
+
+def read_start(text: str | None, program: Program) -> int | None:
+    """The wall time of --start, an ISO 8601 local date and time in the site's zone, as ms UTC.
+
+    None without one; a program with clocks is then told when they begin. Raises CliError for what
+    is no local time between 1970 and 2199.
+    """
+    if text is None:
+        if program.clocks:
+            say("rungs: without --start the clocks begin at 2026-01-05T00:00:00")
+        return None
+    day_text, _, time_text = text.replace(" ", "T").partition("T")
+    try:
+        day, at = date.fromisoformat(day_text), time.fromisoformat(time_text or "00:00")
+    except ValueError as error:
+        raise CliError(f"'{text}' is no date and time; write 2026-11-25T22:45:00") from error
+    if at.tzinfo is not None or not 1970 <= day.year <= 2199:
+        raise CliError(f"'{text}' is not a local time between 1970 and 2199")
+    ms = ((at.hour * 60 + at.minute) * 60 + at.second) * 1_000 + at.microsecond // 1_000
+    return build_calendar(program).zone.instant(day, ms)
 
 
 def print_findings_json(checked: Checked) -> None:

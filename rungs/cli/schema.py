@@ -9,15 +9,19 @@ from pydantic import BaseModel
 
 from rungs.cli.exits import FINE, CliError
 from rungs.report.model import DOCUMENTS
+from rungs.report.proof_model import ProofModel
 from rungs.report.tables import CompareModel, CompileModel, TruthModel
+from rungs.report.why_model import WhyModel
 from rungs.table.board import Board
 from rungs.table.model import TableFile
 
 SCHEMAS: dict[str, type[BaseModel]] = {
     **DOCUMENTS,
+    "why": WhyModel,
     "compile": CompileModel,
     "truth": TruthModel,
     "compare": CompareModel,
+    "prove": ProofModel,
     "table": TableFile,
     "board": Board,
 }

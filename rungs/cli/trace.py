@@ -7,13 +7,13 @@ import io
 import sys
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterable
-from datetime import date, time
 from typing import TextIO
 
 from rungs.cli.common import (
     add_json,
     load,
     read_source,
+    read_start,
     show_findings,
     show_warnings,
     write_result,
@@ -21,10 +21,8 @@ from rungs.cli.common import (
 from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
 from rungs.cli.played import Played, PlayedProgram, PlayedTable, read_played
 from rungs.language.tree import Word
-from rungs.program.nodes import Program
 from rungs.program.values import read_duration
-from rungs.report.text import say, summary
-from rungs.scan.calendar import build_calendar
+from rungs.report.text import summary
 from rungs.scan.trace import MOST_ROWS, Stimulus, TraceRow
 from rungs.table.emulator import TableFault
 from rungs.table.model import LARGEST
@@ -84,9 +82,7 @@ def _played(args: Namespace) -> Played:
 def _show(args: Namespace, played: Played, stimulus: Stimulus, period: int) -> int:
     if not args.changes and stimulus[-1].t // period > MOST_ROWS:
         raise CliError(f"the trace would have more than {MOST_ROWS:,} rows; add --changes")
-    start = _start(args.start, played.clocks)
-    if start is None and played.clocks.clocks:
-        say("rungs: without --start the clocks begin at 2026-01-05T00:00:00")
+    start = read_start(args.start, played.clocks)
     rows = played.rows(stimulus, start, period, args.changes, not args.every_scan)
     if args.json:
         # pydantic takes longer to load than most commands take to run
@@ -119,18 +115,3 @@ def _period(text: str) -> int:
     if not isinstance(got, int) or got > 60_000:
         raise CliError(f"'{text}' is no period; write it as 10ms, at most 60s", WRONG_CALL)
     return got
-
-
-def _start(text: str | None, program: Program) -> int | None:
-    """The wall time of an ISO 8601 local date and time in the site's zone, ms UTC."""
-    if text is None:
-        return None
-    day_text, _, time_text = text.replace(" ", "T").partition("T")
-    try:
-        day, at = date.fromisoformat(day_text), time.fromisoformat(time_text or "00:00")
-    except ValueError as error:
-        raise CliError(f"'{text}' is no date and time; write 2026-11-25T22:45:00") from error
-    if at.tzinfo is not None or not 1970 <= day.year <= 2199:
-        raise CliError(f"'{text}' is not a local time between 1970 and 2199")
-    ms = ((at.hour * 60 + at.minute) * 60 + at.second) * 1_000 + at.microsecond // 1_000
-    return build_calendar(program).zone.instant(day, ms)

@@ -190,7 +190,7 @@ def trace_panel(panel: PlayedPanel, stimulus: Stimulus) -> Iterator[TraceRow]:
     names = columns(panel.program)
     period = panel.period
     last: TraceRow | None = None
-    for t, contacts in _scans(panel, stimulus):
+    for t, contacts in played_scans(panel, stimulus):
         row = (t, tuple(contacts[name] for name in names))
         if last is not None and not panel.state.first:
             # scans that were jumped over show what the one before them showed
@@ -212,7 +212,7 @@ def trace_changes(
     panel = _panel(program, start, period, jump)
     shown: TraceRow | None = None
     last: TraceRow | None = None
-    for t, contacts in _scans(panel, stimulus):
+    for t, contacts in played_scans(panel, stimulus):
         last = (t, tuple(contacts[name] for name in names))
         if shown is None or last[1] != shown[1]:
             shown = last
@@ -221,7 +221,7 @@ def trace_changes(
         yield last
 
 
-def _scans(panel: PlayedPanel, stimulus: Stimulus) -> Iterator[tuple[int, dict[str, bool]]]:
+def played_scans(panel: PlayedPanel, stimulus: Stimulus) -> Iterator[tuple[int, dict[str, bool]]]:
     """Time and contacts of each scan that is made while the stimulus is played."""
     for index, row in enumerate(stimulus):
         if index == 0:

@@ -1,0 +1,1 @@
+"""Why a device stands as it does, and what would alter it: found, and checked by re-evaluation."""
