@@ -22,8 +22,12 @@ settings.load_profile("ci" if os.environ.get("CI") else "desk")
 
 
 @pytest.fixture(autouse=True)
-def plain_environment(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Colours, widths and themes of the machine that runs the tests change nothing in them."""
+def plain_environment(
+    monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Colours, widths and themes of the machine that runs the tests change nothing in them, and
+    what is kept between runs is kept for the tests alone."""
+    monkeypatch.setenv("RUNGS_CACHE", str(tmp_path_factory.getbasetemp() / "kept"))
     for name in list(os.environ):
         if name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES") or name.startswith("TEXTUAL"):
             monkeypatch.delenv(name)

@@ -13,7 +13,8 @@ from itertools import combinations, permutations, product
 from random import Random
 from typing import Literal
 
-from rungs.core.nodes import PERIOD
+from rungs.core.nodes import PERIOD, Core
+from rungs.core.watch import watch
 from rungs.program.nodes import (
     Action,
     Circuit,
@@ -31,12 +32,13 @@ from rungs.program.nodes import (
 )
 from rungs.prove.budget import Budget
 from rungs.prove.moments import moments
-from rungs.prove.reach import Found, Never, Prover
+from rungs.prove.reach import Found, Never, Prover, ask_of
 from rungs.prove.store import Store
 from rungs.prove.witness import AtOnce, Witness
-from rungs.scan.fast import FastPanel
+from rungs.scan.fast import FastPanel, FastState
 
 PLAYED_SCANS = 1_500
+PLAYED_ACTS = 400  # of one run
 
 
 # --- coils that never move --------------------------------------------------------------------
@@ -59,7 +61,7 @@ def stuck_coils(
 ) -> tuple[Stuck, ...]:
     """Every output and relay that never comes on, or never goes off again once it is on."""
     coils = [d for d in program.devices if isinstance(d, Output | Relay)]
-    came, went = _seen_by_play(program, [d.name for d in coils], budget)
+    came, went = _seen_by_play(program, [d.name for d in coils], budget, period)
     doubts: list[tuple[Output | Relay, Literal["on", "off"]]] = []
     for device in coils:
         if device.name not in came:
@@ -80,34 +82,43 @@ def stuck_coils(
 
 
 def _seen_by_play(
-    program: Program, names: Sequence[str], budget: Budget
+    program: Program, names: Sequence[str], budget: Budget, period: int
 ) -> tuple[set[str], set[str]]:
     """Which of the devices were seen to come on, and to go off, while somebody played with the
-    switches; whatever is seen needs no proof."""
+    switches and kept to the assumptions; whatever is seen needs no proof."""
+    assumed = [each for each in program.properties if each.kind == "assume"]
+    asks = [ask_of(item, f"assume.{n}") for n, item in enumerate(assumed)]
+    core = watch(program, asks, period)
     rng = Random(0)
-    panel = FastPanel(program)
-    inputs = [device.name for device in program.inputs]
-    was = dict.fromkeys(names, False)
     came: set[str] = set()
     went: set[str] = set()
     left = PLAYED_SCANS
     while left > 0 and (len(came) < len(names) or len(went) < len(names)):
-        budget.check()
-        if inputs:
-            few = rng.sample(inputs, rng.randint(1, min(2, len(inputs))))
-            panel.give_circuits({name: not panel.circuits[name] for name in few})
-        wait = rng.choice((10, 10, 50, 200, 3_000, 60_000, 3_600_000, 20_000_000))
-        until = panel.now + wait
-        for state in panel.advance(until):
+        left -= 1
+        was = dict.fromkeys(names, False)
+        for state in _play(program, core, rng, budget):
             left -= 1
+            if left <= 0 or any(state.contacts[ask.name] for ask in asks):
+                break
             for name in names:
                 on = state.contacts[name]
                 if on != was[name]:
                     (came if on else went).add(name)
                     was[name] = on
-            if left <= 0:
-                break
     return came, went
+
+
+def _play(program: Program, core: Core, rng: Random, budget: Budget) -> Iterator[FastState]:
+    """Every scan of one run in which somebody moves one switch or two and waits a while."""
+    panel = FastPanel(program, period=core.period, core=core)
+    inputs = [device.name for device in program.inputs]
+    for _ in range(PLAYED_ACTS):
+        budget.check()
+        if inputs:
+            few = rng.sample(inputs, rng.randint(1, min(2, len(inputs))))
+            panel.give_circuits({name: not panel.circuits[name] for name in few})
+        wait = rng.choice((10, 10, 50, 200, 3_000, 60_000, 3_600_000, 20_000_000))
+        yield from panel.advance(panel.now + wait)
 
 
 # --- change over in one scan ------------------------------------------------------------------

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -28,8 +29,10 @@ MOST_BYTES = 1 << 24  # of one record
 
 
 def store_folder() -> Path:
-    """Where answers are kept on this machine."""
-    return user_cache_path("rungs", appauthor=False) / "proofs"
+    """Where answers are kept on this machine: `RUNGS_CACHE`, or the user's folder for such."""
+    given = os.environ.get("RUNGS_CACHE")
+    base = Path(given) if given else user_cache_path("rungs", appauthor=False)
+    return base / "proofs"
 
 
 def key_of(program: Program, core: Core, bad: str, assumed: Sequence[str]) -> str:
