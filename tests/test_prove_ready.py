@@ -21,7 +21,6 @@ from rungs.scan.runner import Panel
 from rungs.scan.scenario import play
 from tests.helpers import program_of
 
-PLAIN = Budget(30)
 
 TWO_WAYS = """
 input a at I1
@@ -108,7 +107,7 @@ def ends(program: Program, witness: Witness) -> tuple[dict[str, bool], dict[str,
 
 def test_outputs_that_change_over_in_one_scan_are_told_with_a_run_that_shows_it() -> None:
     program = program_of(TWO_WAYS)
-    found = swaps(program, PLAIN)
+    found = swaps(program, Budget(30))
     assert {(s.leaves, s.comes) for s in found} == {("left", "right"), ("right", "left")}
     for swap in found:
         before, after = ends(program, swap.witness)
@@ -122,11 +121,11 @@ def test_a_pause_between_two_outputs_is_enough() -> None:
         "timer rest off-delay 500ms\n"
         "timer pause off-delay 500ms\nrung a and not b and not rest -> left, pause",
     ).replace("rung b and not a -> right", "rung b and not a and not pause -> right, rest")
-    assert swaps(program_of(text), PLAIN) == ()
+    assert swaps(program_of(text), Budget(30)) == ()
 
 
 def test_outputs_that_no_property_keeps_apart_may_change_over() -> None:
-    assert swaps(program_of(TWO_WAYS.replace('never "both" left and right', "")), PLAIN) == ()
+    assert swaps(program_of(TWO_WAYS.replace('never "both" left and right', "")), Budget(30)) == ()
 
 
 # --- fights -----------------------------------------------------------------------------------
@@ -143,7 +142,7 @@ rung night or hand -> unlatch lamp
 
 
 def test_a_clock_and_a_switch_that_pull_one_output_both_ways_are_told_with_the_moment() -> None:
-    (fight,) = fights(program_of(CLOCKS), PLAIN)
+    (fight,) = fights(program_of(CLOCKS), Budget(30))
     assert (fight.device, fight.latch.number, fight.unlatch.number) == ("lamp", 1, 2)
     assert fight.wins.number == 2
     assert fight.when == ("every day at 19:00",)
@@ -153,13 +152,13 @@ def test_a_clock_and_a_switch_that_pull_one_output_both_ways_are_told_with_the_m
 
 def test_two_schedules_that_meet_in_one_minute_fight_for_the_lamp() -> None:
     text = CLOCKS.replace("night or hand", "night and hand").replace("at 23:00", "at 19:00")
-    (fight,) = fights(program_of(text), PLAIN)
+    (fight,) = fights(program_of(text), Budget(30))
     assert fight.when == ("Mon-Fri at 19:00",)
 
 
 def test_clocks_that_never_meet_do_not_fight() -> None:
     text = CLOCKS.replace("night or hand", "night")
-    assert fights(program_of(text), PLAIN) == ()
+    assert fights(program_of(text), Budget(30)) == ()
 
 
 # --- saved runs -------------------------------------------------------------------------------

@@ -24,19 +24,12 @@ from rungs.program.nodes import (
     SunTime,
     TimeOfDay,
 )
-from rungs.prove.moments import moments
-from rungs.prove.timeline import (
-    FIRST,
-    ClockGraph,
-    Placement,
-    Segment,
-    Timeline,
-    Vector,
-    all_vectors,
-    clock_graph,
-    placements,
-    timeline,
-)
+from rungs.prove.clocks.graph import ClockGraph, clock_graph
+from rungs.prove.clocks.horizon import FIRST
+from rungs.prove.clocks.moments import moments
+from rungs.prove.clocks.places import Placement, placements
+from rungs.prove.clocks.shown import all_vectors
+from rungs.prove.clocks.timeline import Segment, Timeline, Vector, timeline
 from rungs.prove.zones import FAR
 from rungs.scan.calendar import build_calendar
 from rungs.scan.wall import WallClock

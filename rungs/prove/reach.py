@@ -18,7 +18,7 @@ from rungs.prove.bounded import bounded
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.certificate import certificate, recheck
 from rungs.prove.chance import by_chance
-from rungs.prove.dated import Dates, clock_names
+from rungs.prove.clocks.dated import Dates, clock_names
 from rungs.prove.diagram import diagram
 from rungs.prove.explicit import Reached, Seen, TooMany, explore, explore_all
 from rungs.prove.judge import TimeJudge

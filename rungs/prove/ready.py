@@ -31,7 +31,7 @@ from rungs.program.nodes import (
     leaves,
 )
 from rungs.prove.budget import Budget
-from rungs.prove.moments import moments
+from rungs.prove.clocks.moments import moments
 from rungs.prove.reach import Found, Never, Prover, ask_of
 from rungs.prove.store import Store
 from rungs.prove.witness import AtOnce, Witness

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from rungs.core.nodes import Core
 from rungs.program.nodes import Circuit, Input, Program, Property
-from rungs.prove.dated import Dates, clock_names
+from rungs.prove.clocks.dated import Dates, clock_names
 from rungs.prove.question import CUT, END, Question
 from rungs.prove.states import Key
 from rungs.prove.timing import Edge, Step, TimedRun

@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from rungs.core.nodes import Core
 from rungs.core.patterns import split, variable_masks
 from rungs.prove.budget import Budget
+from rungs.prove.clocks.graph import ClockGraph
 from rungs.prove.states import Key, Stepper, signal_space, sure_dues
-from rungs.prove.timeline import ClockGraph
 from rungs.prove.timing import Step
 from rungs.prove.zones import FAR, NOTHING, Zone, aged, later, rounded, running, waiting, with_dues
 

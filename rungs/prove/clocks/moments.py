@@ -14,7 +14,8 @@ from itertools import product
 from typing import Final
 
 from rungs.program.nodes import Clock, SunTime
-from rungs.prove.timeline import WEEKDAY, Timeline, Vector, clock_text
+from rungs.prove.clocks.graph import WEEKDAY, clock_text
+from rungs.prove.clocks.timeline import Timeline, Vector
 from rungs.scan.daysoff import in_span
 from rungs.scan.zone import DAY, HOUR, MINUTE, SECOND
 

@@ -13,16 +13,10 @@ from typing import Literal
 
 from rungs.core.nodes import PERIOD, Core
 from rungs.program.nodes import Program
+from rungs.prove.clocks.graph import ClockGraph, clock_graph
+from rungs.prove.clocks.places import Placement, placements
+from rungs.prove.clocks.timeline import Timeline, Vector, timeline
 from rungs.prove.question import ClockOrder
-from rungs.prove.timeline import (
-    ClockGraph,
-    Placement,
-    Timeline,
-    Vector,
-    clock_graph,
-    placements,
-    timeline,
-)
 from rungs.prove.timing import Edge, Step
 
 MOST_PLACES = 60  # places of one stretch of power that are tried

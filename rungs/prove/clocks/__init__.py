@@ -1,0 +1,1 @@
+"""What the calendar lets the clocks of a program do, for proofs."""
