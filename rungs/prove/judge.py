@@ -52,7 +52,7 @@ class TimeJudge:
             ran = places.get(f"ran {timer.name}")
             if timer.kind == "on-delay" and timer.preset > asked.core.period and ran is not None:
                 self.timers.append((number, ran, due, -(-timer.preset // asked.core.period)))
-        skipped = ("older ", "showed ", "calm ", "over")
+        skipped = ("older ", "young ", "showed ", "calm ", "over")
         self.shown = [i for i, b in enumerate(circuit.state) if not b.name.startswith(skipped)]
         self.events = [i for i, signal in enumerate(circuit.signals) if signal.one_scan]
 

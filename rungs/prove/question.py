@@ -58,6 +58,7 @@ def question(
     assumed: Collection[str] = (),
     clocks: ClockOrder | None = None,
     ordered: Collection[tuple[int, int]] = (),
+    slack: int = 0,
     patient: bool = False,
 ) -> Question:
     """The question whether output `bad` of the core can be 1 after a scan, while no output of
@@ -65,12 +66,14 @@ def question(
     outputs, in their order.
 
     `ordered` are pairs of on-delays (by index, the shorter preset first) of which is remembered
-    whether the first started no later than the second: the second is then not due before it.
+    whether the first started no later than the second: the second is then due after it. With
+    `slack` it may also have started up to so many scans later, as far as its preset is that much
+    shorter, and none of them is due within so many scans; a step of the circuit is one scan.
     With `patient` a timer is due only if it has run through a scan that changed nothing. Such runs
     have times more often than others, but they are not all runs: it is for finding one, not for
     proving that there is none.
     """
-    return _Maker(core, tuple(ordered), clocks, patient).made(
+    return _Maker(core, tuple(ordered), clocks, slack, patient).made(
         (bad,) if isinstance(bad, str) else tuple(bad), tuple(assumed)
     )
 
@@ -100,11 +103,21 @@ class _Maker:
         core: Core,
         ordered: tuple[tuple[int, int], ...],
         clocks: ClockOrder | None,
+        slack: int,
         patient: bool,
     ) -> None:
         self.patient = patient
         self.core = core
         self.ordered = ordered
+        needs = [-(-timer.preset // core.period) for timer in core.timers]
+        # by how many scans the first of a pair may start later and still have run out before the
+        # second is due; less than 0 where both need the same time
+        self.slack = {pair: min(slack, needs[pair[1]] - needs[pair[0]] - 1) for pair in ordered}
+        # for how many scans after its start a timer is known to be new, and so not due
+        self.young = {
+            number: min(slack, needs[number] - 1)
+            for number in sorted({n for p in ordered for n in p})
+        }
         self.clocks = clocks
         self.signals = [Signal(CUT, "input", "")]
         self.place_of: dict[int, int] = {}  # signal of the core: signal of the circuit
@@ -137,6 +150,10 @@ class _Maker:
         for low, high in self.ordered:
             words = [self.core.timers[i].name for i in (low, high)]
             self._bit(f"older {low} {high}", f"{words[0]} started no later than {words[1]}")
+        for number, scans in self.young.items():
+            name = self.core.timers[number].name
+            for age in range(1, scans + 1):
+                self._bit(f"young {age} {name}", f"{name} started {age} scans ago")
         if self.clocks is not None:
             for name in self.clocks.names:
                 self._bit(f"showed {name}", f"{name} was closed")
@@ -227,22 +244,24 @@ class _Maker:
         return Question(core, circuit, matters, place.get("over"))
 
     def _dues(self, ran: list[Lit], cut: Lit) -> list[Lit]:
-        """The due flag of each timer. One that is surely older than another with a longer preset is
-        due when that is, so the longer ones come first."""
+        """The due flag of each timer. One that started no later than another, and needs less time,
+        has run out before that is due; with the same time it is due when that is."""
         gates, core = self.gates, self.core
         due = [FALSE] * len(core.timers)
         after: dict[int, list[int]] = {}
+        before: dict[int, list[int]] = {}
         for low, high in self.ordered:
-            after.setdefault(low, []).append(high)
+            if self.slack[low, high] < 0:
+                after.setdefault(low, []).append(high)
+            else:
+                before.setdefault(high, []).append(low)
         order = sorted(range(len(due)), key=lambda n: (-core.timers[n].preset, -n))
         for number in order:
             timer = core.timers[number]
             if self._sure(timer):
                 due[number] = ran[number]
                 continue
-            full = self._was(f"full {timer.name}")
-            if not timer.retained:
-                full = gates.conj(full, cut ^ 1)
+            full = self._full(timer, cut)
             by_order = [
                 gates.conj(ran[high], due[high], self._was(f"older {number} {high}"))
                 for high in after.get(number, [])
@@ -250,8 +269,24 @@ class _Maker:
             free = self._signal(self.free[number])
             if self.patient:
                 free = gates.conj(free, self._was(f"calm {timer.name}"))
+            new = [f"young {n} {timer.name}" for n in range(1, self.young.get(number, 0) + 1)]
+            held = [
+                gates.conj(
+                    ran[low],
+                    self._was(f"older {low} {number}"),
+                    self._full(core.timers[low], cut) ^ 1,
+                )
+                for low in before.get(number, [])
+            ]
+            allowed = [lit ^ 1 for lit in (*[self._was(name) for name in new], *held)]
+            free = gates.conj(free, *allowed)
             due[number] = gates.conj(ran[number], gates.disj(full, free, *by_order))
         return due
+
+    def _full(self, timer: CoreTimer, cut: Lit) -> Lit:
+        """Whether a timer had run out by the last scan, and runs still."""
+        full = self._was(f"full {timer.name}")
+        return full if timer.retained else self.gates.conj(full, cut ^ 1)
 
     def _run(
         self,
@@ -276,9 +311,7 @@ class _Maker:
             self.next[f"full {timer.name}"] = gates.conj(run, due)
             return
         before, after = image(timer.clear_before), image(timer.clear_after)
-        full = self._was(f"full {timer.name}")
-        if not timer.retained:
-            full = gates.conj(full, cut ^ 1)
+        full = self._full(timer, cut)
         filled = gates.conj(before ^ 1, gates.disj(full, gates.conj(run, ran, due)))
         self.next[f"full {timer.name}"] = gates.conj(filled, after ^ 1)
 
@@ -312,9 +345,17 @@ class _Maker:
         for low, high in self.ordered:
             name = f"older {low} {high}"
             both = gates.conj(ran[low], ran[high])
-            fresh = gates.choose(both, self._was(name), ran[high] ^ 1)
+            late = max(self.slack[low, high], 0)
+            new = [self._was(f"young {n} {timers[high].name}") for n in range(1, late + 1)]
+            fresh = gates.choose(both, self._was(name), gates.disj(ran[high] ^ 1, *new))
             runs = [image(timers[i].run) for i in (low, high)]
             self.next[name] = gates.conj(*runs, fresh)
+        for number, scans in self.young.items():
+            run, was = image(timers[number].run), ran[number] ^ 1
+            for age in range(1, scans + 1):
+                name = f"young {age} {timers[number].name}"
+                self.next[name] = gates.conj(run, was)
+                was = self._was(name)
 
     def _allowed(self, alive: Lit) -> Lit:
         """Whether the calendar lets the clocks show what they show now after what they showed."""

@@ -44,6 +44,7 @@ EXPLICIT_STATES = 6_000
 MOST_TOO_LARGE = 4  # parts that are tried in vain before items are asked one by one
 MOST_PAIRED = 6  # timers of which every pair is put in order from the first
 CHANCE_SECONDS = 0.5
+SLACK = 3  # scans by which one timer may start after another and still be put in order
 ZONED_SECONDS = 10.0
 DEEPER_SECONDS = 5.0
 DEPTH = 200  # steps of the search with judged times where nothing else decides
@@ -285,6 +286,7 @@ class _Inquiry:
         self.clocks = clock_names(self.core)
         self.depth = 0
         few = len(self.core.timers) <= MOST_PAIRED
+        self.slack = 0
         self.ordered = set(all_pairs(self.core)) if few else set()
 
     def answer(self) -> Answer:
@@ -302,7 +304,7 @@ class _Inquiry:
         return self._patient() or self._by_chance() or self._zoned() or self._deeper(asked)
 
     def _question(self, order: ClockOrder | None) -> Question:
-        return question(self.core, self.bad, self.assumed, order, sorted(self.ordered))
+        return question(self.core, self.bad, self.assumed, order, sorted(self.ordered), self.slack)
 
     def _order_more(self, asked: Question, run: Run) -> bool:
         """Put those timers in order whose ends cannot come as a run has them; whether that is
@@ -310,6 +312,9 @@ class _Inquiry:
         judge = TimeJudge(asked, lags(self.prover.program, asked.core))
         fresh = (set(all_pairs(self.core)) & judge.disordered(run)) - self.ordered
         self.ordered |= fresh
+        if not fresh and self.ordered and not self.slack:
+            self.slack = SLACK
+            return True
         return bool(fresh)
 
     def _search(self, asked: Question) -> Answer | Run:
