@@ -6,12 +6,12 @@ played it, and a proof only with the invariant that another program can check.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 from rungs.core.nodes import PERIOD, Core
-from rungs.core.reduce import reduce
+from rungs.core.reduce import cone, reduce
 from rungs.core.watch import Ask, watch
 from rungs.program.nodes import Program
 from rungs.prove.bounded import bounded
@@ -107,6 +107,7 @@ class Prover:
     """Answers whether properties of one program can be broken, under its assumptions.
 
     `items` need not stand in the program's file: whatever can be said as a property can be asked.
+    Runs that break an item of `plain` (by index) are not made any shorter, for nobody reads them.
     Raises LowerError for a program that has no core.
     """
 
@@ -116,8 +117,10 @@ class Prover:
         items: Sequence[Item],
         period: int = PERIOD,
         store: Store | None = None,
+        plain: Collection[int] = (),
     ) -> None:
         self.store = store
+        self.plain = frozenset(plain)
         self.program = program
         self.items = tuple(items)
         self.period = period
@@ -125,7 +128,9 @@ class Prover:
         self.asks = [ask_of(item, f"ask.{n}") for n, item in enumerate(self.items)]
         self.more = [ask_of(item, f"assume.{n}") for n, item in enumerate(self.assumed)]
         self.dates = Dates(program, period)
-        self.core = watch(program, [*self.asks, *self.more], period)
+        asks = [*self.asks, *self.more]
+        self.core = reduce(watch(program, asks, period), [ask.name for ask in asks])
+        self._cones: dict[tuple[int, bool, bool], tuple[Core, tuple[str, ...]]] = {}
         self._alone: dict[str, set[str]] = {}  # what each assumption depends on
         self.early: dict[int, Answer] = {}  # answers of a search for many items at once
 
@@ -134,16 +139,25 @@ class Prover:
     ) -> tuple[Core, tuple[str, ...]]:
         """The part of the core on which an item depends, and the assumptions that share it, or
         `every` one. With `exact` the debounce of each input in it is a timer."""
+        known = self._cones.get((index, exact, every))
+        if known is None:
+            known = self._cones[index, exact, every] = self._cone(index, exact, every)
+        return known
+
+    def _cone(self, index: int, exact: bool, every: bool) -> tuple[Core, tuple[str, ...]]:
         name = self.asks[index].name
         core = self.core
         if exact:
             part = self.cone(index, every=every)[0]
             inputs = {signal.name for signal in part.signals}
-            core = watch(self.program, [self.asks[index], *self.more], self.period, inputs)
-        wanted = _names(reduce(core, [name]))
+            asks = [self.asks[index], *self.more]
+            core = watch(self.program, asks, self.period, inputs)
+            core = reduce(core, [ask.name for ask in asks])
+        alone = cone(core, [name])
+        wanted = _names(alone)
         kept: list[str] = []
-        if not self._alone:
-            self._alone = {a.name: _names(reduce(self.core, [a.name])) for a in self.more}
+        if self.more and not self._alone:
+            self._alone = {a.name: _names(cone(self.core, [a.name])) for a in self.more}
         left = dict(self._alone)
         while True:
             # one that depends on nothing holds always or never
@@ -153,7 +167,7 @@ class Prover:
             for ask in more:
                 wanted |= left.pop(ask)
                 kept.append(ask)
-        return reduce(core, [name, *kept]), tuple(sorted(kept))
+        return (cone(core, [name, *kept]) if kept else alone), tuple(sorted(kept))
 
     def prepare(self, budget: Budget) -> None:
         """Look at all states of the larger parts once, for all items that lie within one part.
@@ -182,7 +196,7 @@ class Prover:
     ) -> bool:
         """Look at all states of a part for a group of items; whether there were not too many."""
         bads = [self.asks[n].name for n in group]
-        core = reduce(self.core, [*bads, *assumed])
+        core = cone(self.core, [*bads, *assumed])
         asked = question(core, bads, assumed, None, all_pairs(core) if paired else ())
         part = budget.part(EXPLICIT_SECONDS / 2)
         found = explore_all(asked, len(bads), part, EXPLICIT_STATES)
@@ -422,5 +436,8 @@ class _Inquiry:
         witness = timed_steps(program, core, steps, self.prover.dates)
         if witness is None:
             return None
+        if self.index in self.prover.plain:
+            end = broken_at(program, self.item, witness, self.prover.period)
+            return None if end is None else Found(replace(witness, end=end))
         found = shortened(program, self.item, witness, self.prover.period)
         return None if found is None else Found(found)

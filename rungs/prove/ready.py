@@ -72,7 +72,7 @@ def stuck_coils(
         Property("never", "", Contact("closed" if never == "on" else "falling", device.name))
         for device, never in doubts
     ]
-    prover = Prover(program, items, period, store)
+    prover = Prover(program, items, period, store, range(len(items)))
     found = []
     for number, (device, never) in enumerate(doubts):
         answer = prover.answer(number, budget)

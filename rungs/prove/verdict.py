@@ -125,7 +125,9 @@ class Judge:
             tried = [Property("never", "", circuit) for circuit in trials(item)]
             self.place_of_trials.append(range(len(items), len(items) + len(tried)))
             items += tried
-        self.prover = Prover(program, items, period, store)
+        first_trial = len(self.plant) + len(self.stated)
+        plain = (0, 1, *range(first_trial, len(items)))
+        self.prover = Prover(program, items, period, store, plain)
 
     def prepare(self, budget: Budget) -> None:
         """Look at the states that many questions share once for all of them."""
