@@ -7,7 +7,7 @@ from difflib import get_close_matches
 from pathlib import Path
 from textwrap import indent, wrap
 
-from rungs import language, table
+from rungs import language, prove, table
 from rungs.cli.exits import FINE, CliError
 from rungs.findings import CODES
 from rungs.language.words import FORMS
@@ -15,6 +15,7 @@ from rungs.language.words import FORMS
 PAGES = {
     "language": Path(language.__file__).parent / "reference.md",
     "tables": Path(table.__file__).parent / "reference.md",
+    "proofs": Path(prove.__file__).parent / "reference.md",
 }
 
 
@@ -24,8 +25,8 @@ def configure(parser: ArgumentParser) -> None:
         "topic",
         metavar="CODE",
         nargs="?",
-        help="the code of a finding, one statement such as 'clock', 'statements', 'language', or "
-        "'tables'",
+        help="the code of a finding, one statement such as 'clock', 'statements', 'language', "
+        "'tables', or 'proofs'",
     )
 
 
