@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -236,3 +238,29 @@ def test_every_property_of_every_demo_is_proved_and_exercised(
     assert {(item["verdict"], item["exercised"]) for item in data["properties"]} == {
         ("proved", True)
     }
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs signals between processes")
+def test_an_interrupted_proof_shows_what_it_had(tmp_path: Path) -> None:
+    # twenty counters of their own: more states than anybody can look at in a minute
+    lines = ["output lamp at R1", "relay all"]
+    for number in range(20):
+        lines += [f"input b{number} at I{number}", f"counter c{number} to 90"]
+        lines += [f"rung b{number} -> c{number}"]
+    lines.append("rung " + " and ".join(f"c{n}" for n in range(20)) + " -> all")
+    lines += ["rung all -> lamp", 'never "all at once" lamp and c0 == 90 and c7 == 3']
+    path = tmp_path / "many.rungs"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    process = subprocess.Popen(
+        [sys.executable, "-m", "rungs", "prove", str(path), "--seconds", "300", "--fresh"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    time.sleep(4)
+    process.send_signal(signal.SIGINT)
+    out, _ = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert '"all at once"' in out
+    assert "cancelled" in out
+    assert "no safety certification" in " ".join(out.split())

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import hashlib
+import signal
 import sys
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from pathlib import Path
+from types import FrameType
 
 from rungs import __version__
 from rungs.cli.common import add_file, add_json, load, read_source, show_warnings, write_result
-from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, WRONG_CALL, CliError
+from rungs.cli.exits import FINDINGS, FINE, INTERRUPTED, IO_FAILED, WRONG_CALL, CliError
 from rungs.core.lower import LowerError
 from rungs.files import FileError, write_atomic
+from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
 from rungs.prove.certificate import with_meta
 from rungs.prove.reach import Never
@@ -68,22 +71,7 @@ def run(args: Namespace) -> int:
         raise CliError("--save needs a file to add the scenarios to", WRONG_CALL)
     if args.only and not any(args.only in name for name in names_of(program)):
         raise CliError(f"no property's name has '{args.only}' in it", WRONG_CALL)
-    budget = Budget(args.seconds, args.megabytes)
-    progress = _progress if sys.stderr.isatty() else None
-    try:
-        report = prove(
-            program,
-            budget,
-            questions=not (args.no_questions or args.only),
-            only=args.only or "",
-            store=Store(store_folder(), read=not args.fresh),
-            progress=progress,
-        )
-    except LowerError as error:
-        raise CliError(f"{error}; nothing was proved", FINDINGS) from error
-    finally:
-        if progress is not None:
-            print("\r\x1b[K", end="", file=sys.stderr)
+    report, cancelled = _prove(program, args)
     if args.json:
         # pydantic takes longer to load than most commands take to run
         from rungs.report.proof_model import proof_model
@@ -101,7 +89,39 @@ def run(args: Namespace) -> int:
         _certificates(report, Path(args.certificates))
     if args.save:
         _save(report, args.file)
+    if cancelled:
+        return INTERRUPTED
     return FINE if all(v.verdict in ("proved", "holds") for v in report.verdicts) else FINDINGS
+
+
+def _prove(program: Program, args: Namespace) -> tuple[Report, bool]:
+    """The report, and whether it was cut off by the user: the first Ctrl-C ends the search and
+    shows what it had, the second ends the command."""
+    asked_to_stop: list[bool] = []
+
+    def stop(number: int, frame: FrameType | None) -> None:
+        if asked_to_stop:
+            raise KeyboardInterrupt
+        asked_to_stop.append(True)
+
+    progress = _progress if sys.stderr.isatty() else None
+    before = signal.signal(signal.SIGINT, stop)
+    try:
+        report = prove(
+            program,
+            Budget(args.seconds, args.megabytes, lambda: bool(asked_to_stop)),
+            questions=not (args.no_questions or args.only),
+            only=args.only or "",
+            store=Store(store_folder(), read=not args.fresh),
+            progress=progress,
+        )
+    except LowerError as error:
+        raise CliError(f"{error}; nothing was proved", FINDINGS) from error
+    finally:
+        signal.signal(signal.SIGINT, before)
+        if progress is not None:
+            print("\r\x1b[K", end="", file=sys.stderr)
+    return report, bool(asked_to_stop)
 
 
 def _progress(words: str, done: int, steps: int) -> None:
