@@ -55,7 +55,7 @@ TEXT = certificate(CORE, proof_of(CORE), META)
 
 
 def verdict(data: bytes | str) -> str:
-    """"" if the file is accepted, else why not."""
+    """An empty text if the file is accepted, else why not."""
     try:
         claim, _ = checker.read(data.encode() if isinstance(data, str) else data)
         checker.check(claim)
@@ -186,7 +186,7 @@ def test_the_checker_asks_a_solver_that_no_search_uses() -> None:
 def test_the_command_answers_by_a_line_and_an_exit_code(tmp_path: Path) -> None:
     good, bad, odd = tmp_path / "good.proof", tmp_path / "bad.proof", tmp_path / "odd.proof"
     good.write_text(TEXT, encoding="ascii")
-    bad.write_text(TEXT.replace("press", "press"), encoding="ascii")
+    bad.write_text(TEXT.replace("press", "prest"), encoding="ascii")
     odd.write_bytes(b"\xff\x00")
 
     def run(*names: object) -> subprocess.CompletedProcess[str]:
@@ -203,8 +203,7 @@ def test_the_command_answers_by_a_line_and_an_exit_code(tmp_path: Path) -> None:
     lines = done.stdout.splitlines()
     assert len(lines) == 5
     assert "good.proof: proved" in lines[0]
-    assert lines[1].endswith("bad.proof: rejected: the digest is not that of the file: something "
-                             "in it was changed")  # fmt: skip
+    assert "bad.proof: rejected: the digest is not that of the file" in lines[1]
     assert all(": rejected: " in line for line in lines[1:])
     assert run().returncode == 1
 
@@ -248,11 +247,20 @@ def test_a_changed_meaning_under_a_right_digest_is_found_by_the_solver() -> None
         assert verdict(sealed(parts | {"bad": TRUE})) == "the invariant does not keep bad out"
         inverse = parts | {"bad": parts["bad"] ^ 1}
         assert verdict(sealed(inverse)) == "the invariant does not keep bad out"
-        for number, (name, _) in enumerate(parts["state"]):
-            state = [list(bit) for bit in parts["state"]]
-            state[number] = [name, TRUE]
-            # a bit that is always set breaks all three of these circuits
-            assert verdict(sealed(parts | {"state": state})) == "a step can leave the invariant"
+        refused = 0
+        for number, (name, after) in enumerate(parts["state"]):
+            for other in (TRUE, after ^ 1, parts["state"][number - 1][1]):
+                state = [list(bit) for bit in parts["state"]]
+                state[number] = [name, other]
+                reason = verdict(sealed(parts | {"state": state}))
+                bits = list(core.state)
+                bits[number] = replace(bits[number], next=other)
+                # it may still be true of the changed circuit, and only then be accepted
+                assert reason == "a step can leave the invariant" or not (
+                    reason or shortest(replace(core, state=tuple(bits)))
+                )
+                refused += reason != ""
+        assert refused >= len(core.state)
         first = [[(1 + len(parts["signals"])) * 2]]
         assert (
             verdict(sealed(parts | {"invariant": {"clauses": [*clauses, *first]}}))
@@ -300,7 +308,7 @@ def _nested(depth: int) -> str:
         ({"invariant": {"gates": [], "root": 1.0}}, "not a whole number"),
         ({"bad": float("nan")}, "not a whole number"),
         ({"bad": 10**10}, "a number in the file is too long"),
-        ({"bad": 10**5000 if False else int("9" * 4000)}, "a number in the file is too long"),
+        ({"bad": 10**4000}, "a number in the file is too long"),
     ],
 )
 def test_a_malformed_file_is_refused_in_plain_words(change: dict[str, Any], reason: str) -> None:
@@ -322,7 +330,7 @@ def test_a_text_that_is_no_proof_is_refused_in_plain_words() -> None:
         (resealed(body.replace("press", "\\u0070ress")), "is not written as a proof is"),
         (resealed('{"format":' + _nested(100_000)), "nested too deep"),
         (resealed('{"format":' + "[" * 100_000), "nested too deep"),
-        (resealed(body.replace('"bad":', '"bad":0.0e')), "not JSON"),
+        (resealed(body.replace('"bad":', '"bad":0.0e')), "not a whole number"),
         (resealed(body).replace('"}\n', '" }\n'), "the digest is not that of the file"),
         (resealed("[1"), "not JSON"),
     ):

@@ -47,8 +47,8 @@ def bounded(core: Core, depth: int, budget: Budget, judge: Judge | None = None) 
 def lengths(
     core: Core, depth: int, budget: Budget, judge: Judge | None = None
 ) -> Work[Run | Bounded]:
-    """The same search a piece at a time: yields the conflicts (and steps) that a piece has cost
-    about, returns the result."""
+    """The same search a piece at a time: a step, a run for the judge, or a slice of a hard step.
+    Yields the conflicts of the solver so far, returns the result."""
     bad_of(core)
     search = None
     try:
@@ -95,9 +95,9 @@ class _Search:
                 if verdict is None:
                     return run
                 self._rule_out(run, verdict, step)
-                yield 1
+                yield self._conflicts()
             self.clean = step + 1
-            yield 1
+            yield self._conflicts()
         return Bounded(self.clean, f"no run of up to {self.clean:,} steps shows it")
 
     def _ask(self, assumptions: list[int]) -> Work[bool]:
@@ -116,10 +116,13 @@ class _Search:
                 return False
             if not spent:
                 raise SolverFailed(f"a solver gave no answer ({answer!r})")
-            yield SLICE
+            yield self._conflicts()
 
     def _conflicts(self) -> int:
-        found: int = self.solver.accum_stats()["conflicts"]
+        try:
+            found: int = self.solver.accum_stats()["conflicts"]
+        except Exception as error:
+            raise SolverFailed(f"a solver broke off: {error}") from error
         return found
 
     def _run(self, last: int) -> Run:

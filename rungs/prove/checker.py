@@ -21,10 +21,10 @@ CLAIM = (
     "The circuit begins with every state bit 0; in each step every signal is free, and each state "
     "bit becomes its next literal. The literal bad is never 1: the invariant holds at the start, "
     "is kept by every step, and never goes with bad. A literal is twice a node, plus 1 if "
-    "inverted; node 0 is false, then come the signals, the state bits and the gates, each the And of its "
-    "literals. A clause of an invariant is an Or of literals of state bits; gates of an invariant "
-    "are numbered from the first gate of the circuit on, in their place. This is a statement about "
-    "a program, not a safety function: for that use hard-wired, certified devices."
+    "inverted; node 0 is false, then come the signals, the state bits and the gates, each the And "
+    "of its literals. A clause of an invariant is an Or of literals of state bits; gates of an "
+    "invariant are numbered from the first gate of the circuit on, in their place. This is a "
+    "statement about a program, not a safety function: for that use hard-wired, certified devices."
 )
 KEYS = ("format", "claim", "meta", "signals", "state", "gates", "bad", "invariant")
 SEAL = ',\n"sha256":"'

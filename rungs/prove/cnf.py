@@ -73,9 +73,9 @@ class Step:
     signals, the state bits, then the gates.
 
     `signals` and `state` are indices in the core, in the order of their variables; `stuck` are the
-    nodes of state bits, in the cone or not, that are taken as the constant 0; `after` is the literal of what
-    each state bit becomes. `inputs[v]` are the literals that gate `v` is the And of, empty for all
-    else.
+    nodes of state bits, in the cone or not, that are taken as the constant 0; `after` is the
+    literal of what each state bit becomes. `inputs[v]` are the literals that gate `v` is the And
+    of, empty for all else.
     """
 
     core: Core
@@ -99,7 +99,8 @@ class Step:
 
     def clauses(self) -> list[Clause]:
         """The gates as clauses, and the constant."""
-        made: list[Clause] = [[1]]
+        # the first says nothing, but lets the solver know of all variables: not all are in gates
+        made: list[Clause] = [[1, self.top], [1]]
         for gate in range(self.first_gate, self.top + 1):
             made += and_clauses(gate, self.inputs[gate])
         return made

@@ -269,7 +269,12 @@ class _Search:
     def _settle(self, more: list[Clause], guess: bool) -> Work[None]:
         """Takes the part of the clauses that proves itself into every frame."""
         self.guessed = self.guessed or guess
-        work = pairs(self.step, self.budget, more) if guess else kept(self.step, more, self.budget)
+        if guess:
+            # about bits that have come up: many others only matter to one another
+            among = {abs(lit) for lit, uses in self.uses.items() if uses}
+            work = pairs(self.step, self.budget, among)
+        else:
+            work = kept(self.step, more, self.budget)
         calls = self.calls
         while True:
             try:

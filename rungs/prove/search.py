@@ -25,6 +25,8 @@ from rungs.prove.results import (
 )
 
 FIRST_STEPS = 6  # looked at before anything else: most failures are that short
+EASY_STEPS = 24  # looked at too as long as the solver has had
+EASY = 200  # conflicts at the most
 TURN = 2_000  # solver calls of the frames between two turns of the chain
 CHAIN_TURN = 3  # steps, or slices of a step, that the chain then goes on
 DEEPEST = 10_000  # steps; nobody reads a longer run
@@ -51,7 +53,8 @@ def search(
     """An invariant (checked by another solver), a run (replayed, and accepted by the judge), or how
     many steps are known to be free of bad.
 
-    A run is a shortest one if it has up to `FIRST_STEPS` steps, else the shortest known. `judge` is
+    A run is a shortest one if it has up to `FIRST_STEPS` steps, else the shortest known; `bounded`
+    looks for shorter ones. `judge` is
     that of `bounded`, `hints` those of `pdr`. Raises ValueError if the core is no question.
     """
     bad_of(core)
@@ -60,7 +63,9 @@ def search(
     except SolverFailed as missing:
         return Bounded(0, str(missing))
     chain = _Turns(lengths(core, DEEPEST, budget, judge))
-    while chain.result is None and chain.pieces < FIRST_STEPS:
+    while chain.result is None and (
+        chain.pieces < FIRST_STEPS or (chain.pieces < EASY_STEPS and chain.shown <= EASY)
+    ):
         chain.go_on()
     if isinstance(chain.result, Run):
         return chain.result

@@ -19,6 +19,8 @@ from tests.benchmarks.engines import a_year, first_scan, scans
 from tests.benchmarks.machines import minimisation, reachable, truth_tables
 from tests.benchmarks.measure import ladder_text, show, timed
 from tests.benchmarks.merged_rows import merged_rows
+from tests.benchmarks.properties import properties
+from tests.benchmarks.proving import proving
 
 
 def reading() -> None:
@@ -65,6 +67,8 @@ WHAT = (
     merged_rows,
     drawing,
     starting,
+    proving,
+    properties,
 )
 
 if __name__ == "__main__":
