@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import json
+import os
 import signal
 import subprocess
 import sys
-import time
 from pathlib import Path
+from threading import Timer
+from typing import Any
 from xml.etree import ElementTree
 
 import pytest
 
 from rungs.cli.exits import CliError
 from rungs.cli.main import main
+from rungs.prove.whole import Report, prove
 from rungs.report.proof_model import ProofModel
 from rungs.report.proofs import CAUTION
 from rungs.shipped import shipped
@@ -241,7 +244,9 @@ def test_every_property_of_every_demo_is_proved_and_exercised(
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs signals between processes")
-def test_an_interrupted_proof_shows_what_it_had(tmp_path: Path) -> None:
+def test_an_interrupted_proof_shows_what_it_had(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
     # twenty counters of their own: more states than anybody can look at in a minute
     lines = ["output lamp at R1", "relay all"]
     for number in range(20):
@@ -251,16 +256,80 @@ def test_an_interrupted_proof_shows_what_it_had(tmp_path: Path) -> None:
     lines += ["rung all -> lamp", 'never "all at once" lamp and c0 == 90 and c7 == 3']
     path = tmp_path / "many.rungs"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    process = subprocess.Popen(
-        [sys.executable, "-m", "rungs", "prove", str(path), "--seconds", "300", "--fresh"],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-    )
-    time.sleep(4)
-    process.send_signal(signal.SIGINT)
-    out, _ = process.communicate(timeout=60)
-    assert process.returncode == 130
+
+    def interrupted(*args: Any, **options: Any) -> Report:
+        # from here on the first Ctrl-C only asks to stop
+        Timer(1.0, os.kill, (os.getpid(), signal.SIGINT)).start()
+        return prove(*args, **options)
+
+    monkeypatch.setattr("rungs.cli.prove.prove", interrupted)
+    code, out, _ = shown(capsys, str(path), "--seconds", "300", "--fresh")
+    assert code == 130
     assert '"all at once"' in out
     assert "cancelled" in out
     assert "no safety certification" in " ".join(out.split())
+
+
+# --- what is asked without being written ------------------------------------------------------
+
+BUZZ = """input go at I1
+output hum at R1
+relay flip
+rung go and not flip -> flip
+rung flip -> hum
+"""
+
+AGAIN = """input start at I1 momentary NO
+input stop at I2 momentary NO
+output pump at R1
+output lamp at R2
+relay memory retained
+rung start -> latch memory
+rung stop -> unlatch memory
+rung memory and not first_scan -> pump
+rung (start or lamp) and not stop -> lamp
+"""
+
+
+def page(tmp_path: Path, capsys: pytest.CaptureFixture[str], text: str) -> str:
+    path = tmp_path / "panel.rungs"
+    path.write_text(text, encoding="utf-8")
+    return shown(capsys, str(path))[1]
+
+
+def test_chatter_is_told_with_its_round(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out = page(tmp_path, capsys, BUZZ)
+    assert "chatter flip, hum never come to rest" in out or "chatter hum, flip never" in out
+    assert "operate go" in out
+
+
+def test_a_stop_that_a_broken_wire_disarms_is_told_and_what_every_wire_does(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = page(tmp_path, capsys, AGAIN)
+    assert "a broken wire does not stop" in out
+    assert "stop (a stop) broken: pump comes on" in " ".join(out.split())
+
+
+def test_what_a_power_cut_leaves_off_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = " ".join(page(tmp_path, capsys, AGAIN).split())
+    assert "these may stay off that were on: lamp" in out
+
+
+def test_json_has_the_answers_to_the_ready_questions(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "panel.rungs"
+    path.write_text(AGAIN, encoding="utf-8")
+    _, out, _ = shown(capsys, str(path), "--json")
+    data = json.loads(out)
+    ProofModel.model_validate(data)
+    assert data["every_situation"] is True
+    wires = {(w["input"], w["fault"], w["output"]): w for w in data["wires"]}
+    assert len(wires) == 2 * 2 * 2
+    assert wires["stop", "shorted", "pump"]["danger"] == "goes off"
+    assert {c["device"]: c["goes_off"] > 0 for c in data["cuts"]}["lamp"]
+    assert [s["not_when_broken"] for s in data["stops"]] == [["pump", "lamp"]]
+    assert {o["answer"] for o in data["orders"]} <= {"same", "late", "differs", "unknown"}

@@ -48,6 +48,11 @@ def configure(parser: ArgumentParser) -> None:
         "--megabytes", type=int, default=MEGABYTES, help=f"memory that it may take ({MEGABYTES})"
     )
     parser.add_argument("--certificates", metavar="FOLDER", help="write each proof as a file there")
+    parser.add_argument(
+        "--thorough",
+        action="store_true",
+        help="take longer over what is asked without being written",
+    )
     parser.add_argument("--fresh", action="store_true", help="prove anew what was proved before")
     parser.add_argument("--junit", metavar="XML", help="also write the verdicts as JUnit XML")
     add_json(parser)
@@ -112,6 +117,7 @@ def _prove(program: Program, args: Namespace) -> tuple[Report, bool]:
             Budget(args.seconds, args.megabytes, lambda: bool(asked_to_stop)),
             questions=not (args.no_questions or args.only),
             only=args.only or "",
+            thorough=args.thorough,
             store=Store(store_folder(), read=not args.fresh),
             progress=progress,
         )

@@ -285,10 +285,14 @@ def _empty_windows(program: Program) -> Iterator[Finding]:
             )
 
 
+def is_stop(device: Input) -> bool:
+    """Whether an input stops something, to judge by its name and its label."""
+    return bool(_STOP_NAME.search(device.name) or _STOP_LABEL.search(device.label))
+
+
 def _stops(program: Program) -> Iterator[Finding]:
     for device in program.inputs:
-        stop = _STOP_NAME.search(device.name) or _STOP_LABEL.search(device.label)
-        if stop and device.side == "NO":
+        if is_stop(device) and device.side == "NO":
             yield Finding(
                 "stop-wired-no",
                 f"'{device.name}' stops something and is wired normally open",

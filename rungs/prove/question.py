@@ -194,7 +194,7 @@ class _Maker:
         due = self._dues(ran, cut)
         for timer, lit in zip(core.timers, due, strict=True):
             leaf[1 + timer.due] = lit
-        image = _image(core, leaf, gates)
+        image = image_of(core, leaf, gates)
         for bit in core.state:
             self.next[f"was {bit.name}"] = image(bit.next)
         for number, timer in enumerate(core.timers):
@@ -383,8 +383,10 @@ def _equals(gates: Gates, lits: Sequence[Lit], vector: Vector) -> Lit:
     return gates.conj(*[lit ^ (not on) for lit, on in zip(lits, vector, strict=True)])
 
 
-def _image(core: Core, leaf: dict[int, Lit], gates: Gates) -> Callable[[Lit], Lit]:
-    """What each literal of the core is in the circuit."""
+def image_of(core: Core, leaf: dict[int, Lit], gates: Gates) -> Callable[[Lit], Lit]:
+    """Puts the gates of a core into `gates`, over the literals that stand there for its nodes:
+    `leaf` gives them for signals and state bits, 0 where it gives none. Returns the function from
+    a literal of the core to the one that it has become."""
     lits = [FALSE] * (core.first_gate + len(core.gates))
     for node, lit in leaf.items():
         lits[node] = lit

@@ -38,12 +38,15 @@ def possible_times(core: Core, steps: tuple[Step, ...]) -> tuple[int, ...] | Non
 
 
 class TimedRun:
-    """The steps of one run, to be given times under one set of further bounds after another."""
+    """The steps of one run, to be given times under one set of further bounds after another.
 
-    def __init__(self, core: Core, steps: tuple[Step, ...]) -> None:
+    `scan` is the core's code from `scan_once`, if the caller has made it before.
+    """
+
+    def __init__(self, core: Core, steps: tuple[Step, ...], scan: ScanOnce | None = None) -> None:
         self.core = core
         self.steps = steps
-        self.scan = scan_once(core)
+        self.scan = scan or scan_once(core)
         self.edges = _constraints(core, steps, self.scan)
 
     def times(self, more: Sequence[Edge] = ()) -> tuple[tuple[int, ...], int] | None:

@@ -89,6 +89,75 @@ class StuckModel(BaseModel):
     known: bool
 
 
+class ChatterModel(BaseModel):
+    """Devices that never come to rest with all switches still; `round` is what is on in each scan
+    of the round."""
+
+    devices: list[str]
+    round: list[list[str]]
+    run: RunModel
+
+
+class CutModel(BaseModel):
+    """What a power cut does to an output or relay, in how many situations; a run for each."""
+
+    device: str
+    comes_on: int
+    goes_off: int
+    same: int
+    comes_on_run: RunModel | None = None
+    goes_off_run: RunModel | None = None
+
+
+class WireModel(BaseModel):
+    """A broken or shorted wire and one output: what may happen as the fault comes, by whether it
+    is never made, not seen though not ruled out, or seen in a run."""
+
+    input: str
+    fault: Literal["broken", "shorted"]
+    output: str
+    danger: str
+    steps: dict[str, str]
+    can_come_on: bool
+    can_go_off: bool
+    complete: bool
+    run: RunModel | None = None
+
+
+class StopModel(BaseModel):
+    """An input that stops something: what it stops, and what a broken wire does not stop."""
+
+    input: str
+    side: Literal["NO", "NC"]
+    stops: list[str]
+    not_when_broken: list[str]
+
+
+class RaceModel(BaseModel):
+    """Two inputs that lead elsewhere in one scan than one after the other. `ends` has for each
+    device whether it is on with both at once, with the first before, and with the second before."""
+
+    first: str
+    second: str
+    kind: str
+    orders_agree: bool
+    like: str
+    ends: dict[str, list[bool]]
+    run: RunModel
+
+
+class OrderModel(BaseModel):
+    """What moving rung `below` directly above rung `above` would change."""
+
+    above: int
+    below: int
+    answer: str
+    proved: bool
+    outputs: list[str]
+    reason: str
+    run: RunModel | None = None
+
+
 class ProofModel(Document):
     """What `rungs prove --json` prints."""
 
@@ -100,6 +169,14 @@ class ProofModel(Document):
     fights: list[FightModel]
     swaps: list[SwapModel]
     stuck: list[StuckModel]
+    situations: int
+    every_situation: bool
+    chatters: list[ChatterModel]
+    cuts: list[CutModel]
+    wires: list[WireModel]
+    stops: list[StopModel]
+    races: list[RaceModel]
+    orders: list[OrderModel]
     unfinished: list[str]
     seconds: float
     caution: str
@@ -181,8 +258,100 @@ def proof_model(report: Report, findings: tuple[Finding, ...]) -> ProofModel:
             StuckModel(device=stuck.device.name, never=stuck.never, known=stuck.known)
             for stuck in report.stuck
         ],
+        situations=report.situations,
+        every_situation=report.every_situation,
+        chatters=_chatters(report),
+        cuts=_cuts(report),
+        wires=_wires(report),
+        stops=[
+            StopModel(
+                input=stop.input,
+                side=stop.side,
+                stops=list(stop.stops),
+                not_when_broken=list(stop.not_when_broken),
+            )
+            for stop in (report.wires.stops if report.wires else ())
+        ],
+        races=_races(report),
+        orders=_orders(report),
         unfinished=[f"{what}: {why}" for what, why in report.unfinished],
         seconds=round(report.seconds, 3),
         caution=CAUTION,
         findings=finding_models(findings, program.source),
     )
+
+
+def _run(report: Report, witness: Witness | None) -> RunModel | None:
+    return None if witness is None else run_model(report.program, witness)
+
+
+def _chatters(report: Report) -> list[ChatterModel]:
+    return [
+        ChatterModel(
+            devices=list(chatter.devices),
+            round=[sorted(on) for on in chatter.round],
+            run=run_model(report.program, chatter.witness),
+        )
+        for chatter in (report.chatters.found if report.chatters else ())
+    ]
+
+
+def _cuts(report: Report) -> list[CutModel]:
+    return [
+        CutModel(
+            device=device.name,
+            comes_on=device.comes_on.count if device.comes_on else 0,
+            goes_off=device.goes_off.count if device.goes_off else 0,
+            same=device.same,
+            comes_on_run=_run(report, device.comes_on.witness if device.comes_on else None),
+            goes_off_run=_run(report, device.goes_off.witness if device.goes_off else None),
+        )
+        for device in (report.cuts.devices if report.cuts else ())
+    ]
+
+
+def _wires(report: Report) -> list[WireModel]:
+    return [
+        WireModel(
+            input=cell.input,
+            fault=cell.fault,
+            output=cell.output,
+            danger=cell.danger,
+            steps=dict(cell.steps),
+            can_come_on=cell.can_come_on,
+            can_go_off=cell.can_go_off,
+            complete=cell.complete,
+            run=_run(report, cell.example.witness if cell.example else None),
+        )
+        for cell in (report.wires.cells if report.wires else ())
+    ]
+
+
+def _races(report: Report) -> list[RaceModel]:
+    return [
+        RaceModel(
+            first=race.first,
+            second=race.second,
+            kind=race.kind,
+            orders_agree=race.orders_agree,
+            like=race.like,
+            ends={end.name: [end.together, end.first, end.second] for end in race.ends},
+            run=run_model(report.program, race.together),
+        )
+        for race in (report.races.found if report.races else ())
+    ]
+
+
+def _orders(report: Report) -> list[OrderModel]:
+    return [
+        OrderModel(
+            above=pair.above.number,
+            below=pair.below.number,
+            answer=pair.answer,
+            proved=pair.proved,
+            outputs=list(pair.outputs),
+            reason=pair.reason,
+            run=_run(report, pair.witness),
+        )
+        for pair in (report.orders.pairs if report.orders else ())
+    ]

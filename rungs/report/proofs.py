@@ -7,8 +7,13 @@ from collections.abc import Iterator
 
 from rungs.program.nodes import Program, Property
 from rungs.program.words import circuit_text
+from rungs.prove.order import Orders
 from rungs.prove.reach import Never
 from rungs.prove.ready import Fight, Stuck, Swap
+from rungs.prove.situations.chatter import Chatter
+from rungs.prove.situations.cuts import AfterCuts
+from rungs.prove.situations.together import Races
+from rungs.prove.situations.wires import WireFaults
 from rungs.prove.verdict import Verdict
 from rungs.prove.whole import Report
 from rungs.prove.witness import Witness
@@ -42,7 +47,9 @@ def report_text(report: Report, ink: Ink) -> str:
         lines += verdict_lines(report, verdict, ink)
     if not report.verdicts:
         lines.append("The file states no property: add 'never', 'always' or 'require'.")
-    lines += ["", *_covered(report)]
+    covered = _covered(report)
+    if covered:
+        lines += ["", *covered]
     found = list(_sections(report, ink))
     if found:
         lines += ["", ink.strong("Asked without being written"), ""]
@@ -146,12 +153,129 @@ def _covered(report: Report) -> list[str]:
 
 def _sections(report: Report, ink: Ink) -> Iterator[list[str]]:
     """Each thing that was found, most dangerous first."""
+    for chatter in report.chatters.found if report.chatters else ():
+        yield _chatter(report, chatter, ink)
     for fight in report.fights:
         yield _fight(report, fight, ink)
+    if report.cuts:
+        yield from _cuts(report, report.cuts, ink)
+    if report.wires:
+        yield from _wires(report, report.wires, ink)
     for swap in report.swaps:
         yield _swap(report, swap, ink)
+    if report.races:
+        yield from _races(report, report.races, ink)
+    if report.orders:
+        yield from _orders(report, report.orders, ink)
     for stuck in report.stuck:
         yield [_stuck(report.program, stuck, ink)]
+    if report.situations:
+        yield _wrapped(_how_many(report), "")
+
+
+def _how_many(report: Report) -> str:
+    """How far the questions that begin in a situation looked."""
+    if report.every_situation:
+        return f"All {report.situations:,} situations of the panel at rest were looked at."
+    return (
+        f"{report.situations:,} situations of the panel at rest were looked at, which are not all: "
+        "of chatter, power cuts, wires and switches that change together there may be more "
+        "(--thorough takes longer)."
+    )
+
+
+def _chatter(report: Report, chatter: Chatter, ink: Ink) -> list[str]:
+    head = f"{ink.wrong('chatter')} {_list(chatter.devices)} never come to rest"
+    rounds = "; ".join(", ".join(sorted(on)) or "all off" for on in chatter.round)
+    text = (
+        f"with all switches still these are on, scan by scan: {rounds}, and so on. A relay wears "
+        "out in hours like this"
+    )
+    return _with_run(report, head, text, chatter.witness, "it goes on like this")
+
+
+def _cuts(report: Report, cuts: AfterCuts, ink: Ink) -> Iterator[list[str]]:
+    for device in cuts.devices:
+        change = device.comes_on
+        if device.kind == "output" and change is not None and change.witness is not None:
+            head = f"{ink.wrong('power')}   {device.name} was off, and is on after a power cut"
+            yield [head, *run_text(report.program, change.witness, f"{device.name} is on")]
+    off = [d.name for d in cuts.devices if d.kind == "output" and d.goes_off is not None]
+    if off:
+        text = (
+            f"after a power cut with all switches as they were, these may stay off that were on: "
+            f"{_list(tuple(off))}"
+        )
+        yield [f"{ink.strong('power')}   what stays off", *_wrapped(text, "    ")]
+
+
+def _wires(report: Report, wires: WireFaults, ink: Ink) -> Iterator[list[str]]:
+    for stop in wires.stops:
+        if stop.not_when_broken:
+            text = (
+                f"{stop.input} stops {_list(stop.stops)}, but with a broken wire it does not stop "
+                f"{_list(stop.not_when_broken)}. Stop devices are wired normally closed."
+            )
+            yield [f"{ink.wrong('stop')}    a broken wire does not stop", *_wrapped(text, "    ")]
+    stops = {stop.input for stop in wires.stops}
+    lines = []
+    for name in dict.fromkeys(cell.input for cell in wires.cells):
+        for fault in dict.fromkeys(cell.fault for cell in wires.cells):
+            cells = [c for c in wires.cells if (c.input, c.fault) == (name, fault)]
+            told = [f"{c.output} {c.danger}" for c in cells if c.danger != "none"]
+            mark = " (a stop)" if name in stops else ""
+            text = f"{name}{mark} {fault}: {', '.join(told) if told else 'nothing'}"
+            lines += textwrap.wrap(text, WIDTH, initial_indent="    ", subsequent_indent="        ")
+    if lines:
+        yield [f"{ink.strong('wires')}   what each broken or shorted wire does", *lines]
+
+
+def _races(report: Report, races: Races, ink: Ink) -> Iterator[list[str]]:
+    """In full what no order of the two leads to; where each order has an end of its own, and both
+    at once have one of them, a line will do."""
+    plain_ones = []
+    for race in races.found:
+        if race.kind == "one" and not race.orders_agree:
+            plain_ones.append(f"{race.first} and {race.second} (as if {race.like} came first)")
+            continue
+        head = f"{ink.strong('race')}    {race.first} and {race.second} in one scan lead elsewhere"
+        ends = "; ".join(
+            f"{end.name} is {_on(end.together)}, with {race.first} first {_on(end.first)}, with "
+            f"{race.second} first {_on(end.second)}"
+            for end in race.ends
+        )
+        text = f"than one after the other: {ends}"
+        yield _with_run(report, head, text, race.together, "at rest")
+    if plain_ones:
+        yield [
+            f"{ink.strong('race')}    where it decides which of two switches comes first",
+            *_wrapped("moved in one scan: " + "; ".join(plain_ones), "    "),
+        ]
+
+
+def _on(on: bool) -> str:
+    return "on" if on else "off"
+
+
+def _orders(report: Report, orders: Orders, ink: Ink) -> Iterator[list[str]]:
+    for pair in orders.pairs:
+        if pair.answer == "differs" and pair.witness is not None and not pair.hasty:
+            above, below = pair.above.number, pair.below.number
+            head = f"{ink.strong('order')}   it matters that rung {below} stands below rung {above}"
+            text = (
+                f"with rung {below} directly above rung {above} the panel can come to rest with "
+                f"{_list(pair.outputs)} the other way, as after this run"
+            )
+            yield _with_run(report, head, text, pair.witness, "at rest")
+    late = sum(pair.answer == "late" for pair in orders.pairs)
+    unknown = sum(pair.answer == "unknown" for pair in orders.pairs)
+    told = []
+    if late:
+        told.append(f"{late} pairs of rungs would only move outputs some scans sooner or later")
+    if unknown:
+        told.append(f"of {unknown} pairs it is not known what their order does")
+    if told:
+        yield [f"{ink.strong('order')}   the other rungs", *_wrapped("; ".join(told), "    ")]
 
 
 def _wrapped(text: str, indent: str) -> list[str]:

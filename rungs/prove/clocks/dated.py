@@ -42,6 +42,7 @@ class Dates:
         self.period = period
         self._lines: dict[tuple[str, ...], Timeline] = {}
         self._graphs: dict[tuple[tuple[str, ...], Split], ClockGraph] = {}
+        self._places: dict[tuple[tuple[str, ...], tuple[Vector, ...]], tuple[Placement, ...]] = {}
 
     def line(self, names: tuple[str, ...]) -> Timeline:
         """What these clocks do in real time."""
@@ -80,17 +81,22 @@ class Dates:
         """
         names = clock_names(core)
         parts = list(_powered(steps, names))
-        line = self.line(names)
-        choices = [
-            list(islice(placements(line, tuple(g.vector for g in part), self.period), MOST_PLACES))
-            for part in parts
-        ]
+        choices = [self._placed(names, tuple(group.vector for group in part)) for part in parts]
         for chosen in islice(product(*choices), MOST_TRIED):
             zero = chosen[0].stays[0].first[0] // self.period
             edges: list[Edge] = []
             for part, placement in zip(parts, chosen, strict=True):
                 edges += self._bounds(part, placement, len(steps), zero)
             yield zero, tuple(edges)
+
+    def _placed(self, names: tuple[str, ...], vectors: tuple[Vector, ...]) -> tuple[Placement, ...]:
+        """Where one stretch of power can lie in which these clocks show one vector after another;
+        kept, because runs that are asked for often show the same."""
+        found = self._places.get((names, vectors))
+        if found is None:
+            every = placements(self.line(names), vectors, self.period)
+            found = self._places[names, vectors] = tuple(islice(every, MOST_PLACES))
+        return found
 
     def _bounds(
         self, groups: Sequence[Group], placement: Placement, origin: int, zero: int

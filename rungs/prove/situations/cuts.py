@@ -1,0 +1,115 @@
+"""What is different after a power cut: asked of every situation, with the switches left alone.
+
+A relay that was off and comes on with the power starts something that nobody has asked for; one
+that stays off has to be started again, which is often what is wanted and always worth knowing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from rungs.prove.budget import Budget, OutOfBudget
+from rungs.prove.situations.found import Situations, Standing
+from rungs.prove.witness import Witness
+
+TRIES = 6  # situations that are tried for a run
+
+After = Literal["comes on", "goes off", "same"]
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """Situations in which a device differs after a power cut: how many, one of them, and a run
+    through it that has been played, whose last scan shows the device as it then stays. `witness` is
+    None if no run was found for any that was tried; the change may then be impossible in time."""
+
+    count: int
+    standing: Standing
+    witness: Witness | None
+
+
+@dataclass(frozen=True, slots=True)
+class AfterCut:
+    """One output or relay after a power cut with the same inputs and clocks, settled, in all
+    situations: `same` of them leave it as it was, `unsettled` do not come to rest. `worst` is the
+    most dangerous of what happens."""
+
+    name: str
+    kind: Literal["output", "relay"]
+    worst: After
+    comes_on: Change | None
+    goes_off: Change | None
+    same: int
+    unsettled: int
+
+
+@dataclass(frozen=True, slots=True)
+class AfterCuts:
+    """Every output and relay. With `complete` there is nothing else to be seen in any situation,
+    and what is told has been seen in a run."""
+
+    devices: tuple[AfterCut, ...]
+    complete: bool
+
+
+def after_cuts(found: Situations, budget: Budget | None = None) -> AfterCuts:
+    """What the outputs and relays do when power goes and comes back, in every situation."""
+    budget = budget or Budget()
+    machine, ones = found.machine, found.ones
+    kept = [column if machine.retained >> i & 1 else 0 for i, column in enumerate(found.state)]
+    rest = machine.settle(ones, kept, found.given, first=ones)
+    complete = found.complete
+    devices = []
+    for n, name in found.devices("output", "relay"):
+        before, after = found.outputs[n], rest.outputs[n]
+        on = _change(found, n, rest.settled & after & ~before, budget)
+        off = _change(found, n, rest.settled & before & ~after, budget)
+        complete &= all(each is None or each.witness is not None for each in (on, off))
+        devices.append(
+            AfterCut(
+                name,
+                "output" if found.core.outputs[n].kind == "output" else "relay",
+                "comes on" if on else "goes off" if off else "same",
+                on,
+                off,
+                (rest.settled & ~(before ^ after)).bit_count(),
+                (ones & ~rest.settled).bit_count(),
+            )
+        )
+    return AfterCuts(tuple(devices), complete)
+
+
+def _change(found: Situations, place: int, mask: int, budget: Budget) -> Change | None:
+    """A change with a run for it, if there is one; without when the budget is used up."""
+    if not mask:
+        return None
+    chosen = next(found.some(mask, 1))
+    for lane in found.some(mask, TRIES):
+        try:
+            budget.check()
+        except OutOfBudget:
+            break
+        witness = _played(found, place, lane)
+        if witness is not None:
+            return Change(mask.bit_count(), found.standing(lane), witness)
+    return Change(mask.bit_count(), found.standing(chosen), None)
+
+
+def _played(found: Situations, place: int, lane: int) -> Witness | None:
+    """A run through a situation and a power cut that the reference interpreter has played."""
+    way = found.way(lane)
+    if way is None:
+        return None
+    cut, word = found.cut(found.words[lane])
+    back, after = found.pushed(word, found.push(lane))
+    quiet, still = found.taken(after, found.push(lane), held=True)
+    timed = found.timed([*way, cut, *back, quiet])
+    if timed is None or still != after:
+        return None
+    panel = found.play(timed[0])
+    shown = found.one(after, found.push(lane), held=True).outputs
+    if panel is None or not found.shows_outputs(panel, shown):
+        return None
+    changed = bool(shown[place]) != bool(found.outputs[place] >> lane & 1)
+    return timed[0] if changed else None
