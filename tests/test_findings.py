@@ -269,3 +269,15 @@ def test_reading_stops_at_the_first_hundred_findings() -> None:
     assert [f.span.start for f in check(source).findings] == sorted(
         f.span.start for f in parse(source).findings
     )
+
+
+@pytest.mark.parametrize("word", ["down", "reset", "latch", "impulse"])
+def test_an_action_word_is_a_good_name_for_a_device_before_an_assumption(word: str) -> None:
+    text = f"input a at I1\noutput b at R1\noutput {word} at R2\nrung a -> b\nrung a -> {word}\n"
+    checked = check(source_from_text(text + "assume never b\n"))
+    assert checked.program is not None
+    assert [action.verb for rung in checked.program.rungs for action in rung.actions] == [
+        "coil",
+        "coil",
+    ]
+    assert [item.kind for item in checked.program.properties] == ["assume"]

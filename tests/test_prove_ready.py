@@ -21,7 +21,6 @@ from rungs.scan.runner import Panel
 from rungs.scan.scenario import play
 from tests.helpers import program_of
 
-
 TWO_WAYS = """
 input a at I1
 input b at I2

@@ -5,6 +5,7 @@ The breadth-first search here and the evaluation of a circuit are written for th
 
 from __future__ import annotations
 
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -22,7 +23,7 @@ from rungs.prove import cnf, guess, pdr
 from rungs.prove.bounded import bounded
 from rungs.prove.budget import Budget
 from rungs.prove.certificate import recheck
-from rungs.prove.cnf import SolverFailed, step_of
+from rungs.prove.cnf import SolverFailed, ask, step_of
 from rungs.prove.results import Bounded, Impossible, Invariant, Run
 from rungs.prove.search import search
 
@@ -632,3 +633,21 @@ def test_bits_that_are_stuck_are_0_in_every_reachable_state() -> None:
         states = reachable(core) if stuck else set()
         assert not any(state[node - core.first_state] for state in states for node in stuck)
     assert many > 20
+
+
+class InterruptedSolver:
+    """A solver in whose run somebody pressed Ctrl-C, as the library tells of it."""
+
+    def solve(self, assumptions: Sequence[int]) -> bool:
+        raise RuntimeError("Caught keyboard interrupt")
+
+
+def test_an_interrupt_that_a_solver_swallowed_is_handed_on() -> None:
+    heard: list[int] = []
+    before = signal.signal(signal.SIGINT, lambda number, frame: heard.append(number))
+    try:
+        with pytest.raises(SolverFailed, match="interrupt"):
+            ask(InterruptedSolver(), [1])
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert heard == [signal.SIGINT]

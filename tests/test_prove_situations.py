@@ -15,6 +15,7 @@ from hypothesis import given, settings
 
 from rungs.program.nodes import Action, Contact, Counter, Input, Program, Relay, Rung, Series, Timer
 from rungs.prove.budget import Budget
+from rungs.prove.clocks.dated import Dates
 from rungs.prove.situations import Situations, situations
 from rungs.prove.situations.chatter import ROUNDS, chatters
 from rungs.prove.situations.cuts import after_cuts
@@ -43,6 +44,8 @@ def test_words_become_columns_and_come_back(width: int, data: st.DataObject) -> 
         words
     )
     assert words_of(columns, len(words)) == words
+    # what a word has above is left out
+    assert columns_of([word | 1 << width for word in words], width) == columns
 
 
 @settings(deadline=None, max_examples=60)
@@ -617,6 +620,26 @@ def test_clocks_show_only_what_the_calendar_lets_them_unless_they_are_free() -> 
     free = situations(program, free_clocks=True)
     assert ("early", "late", "both") in {free.standing(n).on for n in range(free.count)}
     assert all(free.run(n) is None for n in range(free.count))
+
+
+def test_a_calendar_that_was_asked_before_leads_to_the_same_runs() -> None:
+    program = program_of(
+        'site zone "UTC"\ninput a at I1\noutput lamp at R1\nclock am from 06:00 to 08:00 daily\n'
+        "rung am and a -> lamp\n"
+    )
+    dates = Dates(program)
+    first = situations(program, Budget(), dates=dates)
+    second = situations(program, Budget(), dates=dates)
+    assert first.count == second.count == 4
+    for number in range(first.count):
+        steps = first.steps_into(number)
+        ways = list(dates.ways(first.core, steps))
+        assert ways
+        assert list(dates.ways(first.core, steps)) == ways
+        assert list(Dates(program).ways(first.core, steps)) == ways
+        timed = first.timed(steps)
+        assert timed is not None
+        assert second.timed(second.steps_into(number)) == timed
 
 
 def test_no_situation_contradicts_what_the_program_assumes() -> None:

@@ -16,6 +16,7 @@ from rungs.prove.cnf import (
     SolverFailed,
     Unrolled,
     bad_of,
+    broken_off,
     new_solver,
     shows_bad,
     steps_of,
@@ -109,7 +110,7 @@ class _Search:
                 answer = self.solver.solve_limited(assumptions)
                 spent = answer is None and self._conflicts() >= SLICE
             except Exception as error:
-                raise SolverFailed(f"a solver broke off: {error}") from error
+                raise broken_off(error) from error
             if answer is True:
                 return True
             if answer is False:

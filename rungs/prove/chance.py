@@ -81,12 +81,14 @@ class _Run:
             until = self.panel.now + max(wait // period, 1) * period
             for state in self.panel.advance(until):
                 self.scans += 1
+                if not self.scans & 255:
+                    budget.check()
+                if self.scans > MOST_SCANS // 10:
+                    return None
                 if any(state.contacts.get(name, False) for name in self.assumed):
                     return None
                 if state.contacts.get(self.bad, False):
                     return Witness(tuple(self.acts), state.t, self.start)
-            if self.scans > MOST_SCANS // 10:
-                return None
         return None
 
     def _act(self) -> None:

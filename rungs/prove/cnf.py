@@ -8,6 +8,7 @@ they reach, which on ladders is most of the first steps.
 from __future__ import annotations
 
 import importlib
+import signal
 from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -50,6 +51,15 @@ def new_solver(name: str) -> Any:
         raise SolverFailed(f"the solver {name} did not start: {error}") from error
 
 
+def broken_off(error: Exception) -> SolverFailed:
+    """What to raise for an error of the solver library. While a solver runs the library takes
+    Ctrl-C for itself and makes an error of it; it is handed on, so that whoever waits for it hears
+    of it."""
+    if "keyboard interrupt" in str(error).lower():
+        signal.raise_signal(signal.SIGINT)
+    return SolverFailed(f"a solver broke off: {error}")
+
+
 def ask(solver: Any, assumptions: Sequence[int]) -> bool:
     """Whether the clauses can be satisfied under the assumptions.
 
@@ -59,7 +69,7 @@ def ask(solver: Any, assumptions: Sequence[int]) -> bool:
     try:
         answer = solver.solve(assumptions)
     except Exception as error:
-        raise SolverFailed(f"a solver broke off: {error}") from error
+        raise broken_off(error) from error
     if answer is True:
         return True
     if answer is False:

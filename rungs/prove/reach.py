@@ -383,7 +383,7 @@ class _Inquiry:
         part = self.budget.part(CHANCE_SECONDS)
         try:
             for witness in by_chance(program, self.core, self.bad, self.assumed, part):
-                found = shortened(program, self.item, witness, period)
+                found = shortened(program, self.item, witness, period, self.budget)
                 if found is not None:
                     return Found(found)
         except OutOfBudget:
@@ -439,5 +439,5 @@ class _Inquiry:
         if self.index in self.prover.plain:
             end = broken_at(program, self.item, witness, self.prover.period)
             return None if end is None else Found(replace(witness, end=end))
-        found = shortened(program, self.item, witness, self.prover.period)
+        found = shortened(program, self.item, witness, self.prover.period, self.budget)
         return None if found is None else Found(found)

@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 from rungs.core.nodes import Core
 from rungs.program.nodes import Circuit, Input, Program, Property
+from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.clocks.dated import Dates, clock_names
 from rungs.prove.question import CUT, END, Question
 from rungs.prove.states import Key
@@ -268,24 +269,27 @@ def _at_once(program: Program, item: AtOnce, found: list[int]) -> See:
     return see
 
 
-MOST_REPLAYS = 200
+SHORTEN_SECONDS = 1.0
 
 
-def shortened(program: Program, item: Item, witness: Witness, period: int) -> Witness | None:
+def shortened(
+    program: Program, item: Item, witness: Witness, period: int, budget: Budget
+) -> Witness | None:
     """The witness as it was seen to break the item, up to that scan and without acts that it does
-    not need; None if it does not break it."""
+    not need, as far as the budget goes; None if it does not break it."""
     calendar = build_calendar(program)
     end = broken_at(program, item, witness, period, calendar)
     if end is None:
         return None
     best = _ended(witness, end)
-    left = MOST_REPLAYS
+    part = budget.part(SHORTEN_SECONDS)
     changed = True
     while changed:
         changed = False
         for smaller in _smaller(best):
-            left -= 1
-            if left < 0:
+            try:
+                part.check()
+            except OutOfBudget:
                 return best
             end = broken_at(program, item, smaller, period, calendar)
             if end is not None:
