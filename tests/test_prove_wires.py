@@ -34,7 +34,7 @@ from tests.helpers import program_of
 
 ROOT = Path(__file__).resolve().parents[1]
 DEMOS = sorted(path.stem for path in (ROOT / "demos").glob("*.rungs"))
-GOLDENS = Path(__file__).parent / "goldens"
+GOLDENS = Path(__file__).parent / "goldens" / "wires"
 WHOLE = (
     "airlock",
     "boathouse",
@@ -87,7 +87,7 @@ def text_of(table: WireFaults) -> str:
 def test_the_wire_fault_table_of_a_demo_is_as_pinned(name: str) -> None:
     found = found_in(name)
     assert found.complete, found.reason
-    golden = GOLDENS / f"wires_{name}.txt"
+    golden = GOLDENS / f"{name}.txt"
     assert text_of(table_of(name)) == golden.read_text(encoding="utf-8")
 
 
@@ -96,7 +96,7 @@ def test_the_wire_fault_table_of_the_greenhouse_is_as_pinned_when_all_is_looked_
     found = situations(demo(SAMPLED), Budget())
     assert found.complete, found.reason
     table = wire_faults(found, Budget())
-    assert text_of(table) == (GOLDENS / f"wires_{SAMPLED}.txt").read_text(encoding="utf-8")
+    assert text_of(table) == (GOLDENS / f"{SAMPLED}.txt").read_text(encoding="utf-8")
     met, count = met_in_play(SAMPLED)
     assert count >= 400
     assert not met & ruled_out(table)

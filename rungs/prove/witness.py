@@ -7,7 +7,7 @@ before anybody sees it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rungs.core.nodes import Core
@@ -278,11 +278,22 @@ def shortened(
     """The witness as it was seen to break the item, up to that scan and without acts that it does
     not need, as far as the budget goes; None if it does not break it."""
     calendar = build_calendar(program)
-    end = broken_at(program, item, witness, period, calendar)
-    if end is None:
-        return None
-    best = _ended(witness, end)
+
+    def still(smaller: Witness) -> Witness | None:
+        end = broken_at(program, item, smaller, period, calendar)
+        return None if end is None else _ended(smaller, end)
+
+    best = still(witness)
+    return None if best is None else trimmed(best, still, budget)
+
+
+def trimmed(
+    witness: Witness, still: Callable[[Witness], Witness | None], budget: Budget
+) -> Witness:
+    """The witness without changes that it does not need. `still` says of a smaller one what of it
+    shows the same, or None; it is asked for SHORTEN_SECONDS at the most."""
     part = budget.part(SHORTEN_SECONDS)
+    best = witness
     changed = True
     while changed:
         changed = False
@@ -291,10 +302,9 @@ def shortened(
                 part.check()
             except OutOfBudget:
                 return best
-            end = broken_at(program, item, smaller, period, calendar)
-            if end is not None:
-                best = _ended(smaller, end)
-                changed = True
+            found = still(smaller)
+            if found is not None:
+                best, changed = found, True
                 break
     return best
 
