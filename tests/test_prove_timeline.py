@@ -171,7 +171,7 @@ def test_what_a_run_shows_is_a_path_of_the_graph(
         at = played[-1][2] + rng.randrange(1, 2 * DAY)
 
 
-@settings(deadline=None, max_examples=12)
+@settings(deadline=None, max_examples=25)
 @given(
     st.sampled_from(SITES[:3]),
     clocks(sun=False),
@@ -188,6 +188,19 @@ def test_the_days_taken_by_themselves_carry_other_years_as_well(
     played = runs(scans(program, period, start, start + 60 * DAY))
     for split in ("vector", "week"):
         assert stray(clock_graph(line, period, split), played) == ""
+
+
+def test_a_holiday_on_another_weekday_than_this_years_is_in_the_graph() -> None:
+    # May day is a Friday in 2026 and a Monday in 2028
+    clock = Clock(
+        "w", TimeOfDay(22 * HOUR), TimeOfDay(22 * HOUR + SECOND), Days(except_holidays=True)
+    )
+    program = program_with(SITES[1], clock)
+    line = timeline(program, ("w",))
+    start = line.zone.instant(date(2028, 4, 27), 0)
+    played = runs(scans(program, 10, start, start + 8 * DAY))
+    for split in ("vector", "week"):
+        assert stray(clock_graph(line, 10, split), played) == ""
 
 
 def test_every_scan_by_itself_is_in_the_graph() -> None:

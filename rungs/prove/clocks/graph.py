@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
-from rungs.program.nodes import SunTime
+from rungs.program.nodes import EVERY_DAY, SunTime
 from rungs.prove.clocks.shown import Pieces, followers, shown_first, shown_later
 from rungs.prove.clocks.timeline import Timeline, Vector
 from rungs.prove.zones import FAR
@@ -176,15 +176,22 @@ class _Labels:
     def __init__(self, line: Timeline) -> None:
         self._line = line
         self._days: dict[date, str] = {}
+        kinds = {clock.days for clock in line.clocks}
+        # The stretches have every pattern of listed days, but not on every day of the week. Where a
+        # clock minds the weekday the pattern tells it; where none does a label must not, or a
+        # holiday on a Monday would be taken for impossible because this year's is on a Friday.
+        varied = any(days.season or days.except_holidays for days in kinds)
+        self._weekdays = not varied or any(days.weekdays != EVERY_DAY for days in kinds)
 
     def of(self, pieces: Pieces, place: int) -> str:
         day, ms = self._line.zone.local(pieces.starts[place])
         label = self._days.get(day)
         if label is None:
             label = self._days[day] = self._day(day)
+        words = [WEEKDAY[day.weekday()]] if self._weekdays else []
         if place and not self._by_sun(pieces.vectors[place - 1], pieces.vectors[place]):
-            return f"{WEEKDAY[day.weekday()]} {clock_text(ms)}{label}"
-        return f"{WEEKDAY[day.weekday()]}{label}"
+            words.append(clock_text(ms))
+        return " ".join(words) + label
 
     def _by_sun(self, before: Vector, after: Vector) -> bool:
         for clock, old, new in zip(self._line.clocks, before, after, strict=True):
