@@ -6,14 +6,15 @@ that stays off has to be started again, which is often what is wanted and always
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.situations.found import Situations, Standing
-from rungs.prove.witness import Witness
+from rungs.prove.witness import Witness, trimmed
 
 TRIES = 6  # situations that are tried for a run
+PLAINER_SECONDS = 0.2  # for making one run shorter
 
 After = Literal["comes on", "goes off", "same"]
 
@@ -92,6 +93,10 @@ def _change(found: Situations, place: int, mask: int, budget: Budget) -> Change 
             break
         witness = _played(found, place, lane)
         if witness is not None:
+            if not found.outputs[place] >> lane & 1:
+                # a run in which something comes on is read by people
+                own = Budget(PLAINER_SECONDS, cancelled=budget.cancelled)
+                witness = _plainer(found, place, witness, own)
             return Change(mask.bit_count(), found.standing(lane), witness)
     return Change(mask.bit_count(), found.standing(chosen), None)
 
@@ -113,3 +118,25 @@ def _played(found: Situations, place: int, lane: int) -> Witness | None:
         return None
     changed = bool(shown[place]) != bool(found.outputs[place] >> lane & 1)
     return timed[0] if changed else None
+
+
+def _plainer(found: Situations, place: int, witness: Witness, budget: Budget) -> Witness:
+    """The run without acts that have nothing to do with what the power cut changes."""
+    name = found.core.outputs[place].name
+
+    def stands(run: Witness) -> bool | None:
+        panel = found.play(run)
+        return None if panel is None else panel.state.contacts[name]
+
+    after = stands(witness)
+
+    def still(smaller: Witness) -> Witness | None:
+        if not smaller.acts or smaller.acts[-1].back is None:
+            return None
+        # without the cut it would stand otherwise, just before it came and as long as is looked
+        calm = replace(smaller, acts=smaller.acts[:-1])
+        before = replace(calm, end=max(smaller.acts[-1].t - found.core.period, 0))
+        others = {stands(calm), stands(before)}
+        return smaller if stands(smaller) == after and others == {not after} else None
+
+    return trimmed(witness, still, budget)
