@@ -83,6 +83,18 @@ def test_a_sound_panel_ends_with_0_and_still_says_what_it_is_not(
     assert "no safety certification" in " ".join(out.split())
 
 
+def test_a_run_that_put_a_proof_to_the_test_is_shown_when_asked_for(
+    panel: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    _, short, _ = shown(capsys, str(panel))
+    _, full, _ = shown(capsys, str(panel), "--verbose")
+    assert "put to the test" not in short
+    proof = full[full.index('proved  "motor and stop"') :]
+    run = proof[: proof.index("put to the test")]
+    assert "power on" in run
+    assert "operate start" in run or "operate stop" in run
+
+
 def test_json_has_a_verdict_for_each_property(
     panel: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -54,6 +54,9 @@ def configure(parser: ArgumentParser) -> None:
         help="take longer over what is asked without being written",
     )
     parser.add_argument("--fresh", action="store_true", help="prove anew what was proved before")
+    parser.add_argument(
+        "-v", "--verbose", action="store_true", help="also show runs that put proofs to the test"
+    )
     parser.add_argument("--junit", metavar="XML", help="also write the verdicts as JUnit XML")
     add_json(parser)
 
@@ -83,7 +86,7 @@ def run(args: Namespace) -> int:
 
         print(proof_model(report, findings).model_dump_json(indent=2))
     else:
-        print(report_text(report, ink_for(sys.stdout)))
+        print(report_text(report, ink_for(sys.stdout), args.verbose))
         say(summary_text(report))
     if args.junit:
         # needed for build servers alone

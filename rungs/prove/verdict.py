@@ -16,7 +16,7 @@ from rungs.program.nodes import Circuit, Contact, Program, Property, Series, lea
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.reach import Answer, Found, Never, NotBefore, Prover, Undecided
 from rungs.prove.store import Store
-from rungs.prove.witness import Witness
+from rungs.prove.witness import Witness, shortened
 from rungs.scan.fast import FastPanel
 from rungs.scan.watch import circuits_of
 
@@ -24,6 +24,7 @@ from rungs.scan.watch import circuits_of
 POSITIONS = 64
 A_DAY = 86_400_000  # ms
 LASTING_SCANS = 3_000
+PLAINER_SECONDS = 0.1  # for making one run shorter
 
 Word = Literal["proved", "fails", "holds", "unknown"]
 
@@ -216,6 +217,13 @@ class Judge:
             time.monotonic() - began,
         )
 
+    def _plainer(self, place: int, witness: Witness, budget: Budget) -> Witness:
+        """A run that people may read, without what it does not need."""
+        part = budget.part(PLAINER_SECONDS)
+        item = self.prover.items[place]
+        shorter = shortened(self.program, item, witness, self.prover.period, part)
+        return witness if shorter is None else shorter
+
     def _exercise(self, number: int, answer: Answer, budget: Budget) -> Exercise:
         """Whether each part of what must not come together can come at all."""
         if isinstance(answer, Found):
@@ -226,7 +234,7 @@ class Judge:
         for place in self.place_of_trials[number]:
             found = self.prover.answer(place, budget)
             if isinstance(found, Found):
-                witness = witness or found.witness
+                witness = witness or self._plainer(place, found.witness, budget)
             else:
                 tried = False
                 if isinstance(found, Never):

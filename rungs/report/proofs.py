@@ -31,8 +31,8 @@ CAUTION = (
 ORDER = {"fails": 0, "unknown": 1, "holds": 2, "proved": 3}
 
 
-def report_text(report: Report, ink: Ink) -> str:
-    """The whole page."""
+def report_text(report: Report, ink: Ink, runs: bool = False) -> str:
+    """The whole page; with `runs` also a run in which each proved property was put to the test."""
     program = report.program
     source = program.source
     lines = [
@@ -44,7 +44,7 @@ def report_text(report: Report, ink: Ink) -> str:
         lines += [ink.wrong(f"NOTHING IS PROVED: {report.wrong}"), ""]
     ordered = sorted(report.verdicts, key=lambda v: (ORDER[v.verdict], v.exercised))
     for verdict in ordered:
-        lines += verdict_lines(report, verdict, ink)
+        lines += verdict_lines(report, verdict, ink, runs)
     if not report.verdicts:
         lines.append("The file states no property: add 'never', 'always' or 'require'.")
     covered = _covered(report)
@@ -79,11 +79,11 @@ def summary_text(report: Report) -> str:
     return f"{name}: {', '.join(parts) if parts else 'no properties'}"
 
 
-def verdict_lines(report: Report, verdict: Verdict, ink: Ink) -> list[str]:
+def verdict_lines(report: Report, verdict: Verdict, ink: Ink, runs: bool = False) -> list[str]:
     """One verdict: a line, and what there is to say about it."""
     program = report.program
-    line = program.source.position(verdict.item.span.start).line
-    head = f'"{plain(verdict.name)}" (line {line})'
+    number = program.source.position(verdict.item.span.start).line
+    head = f'"{plain(verdict.name)}" (line {number})'
     match verdict.verdict:
         case "fails":
             assert verdict.witness is not None
@@ -92,7 +92,11 @@ def verdict_lines(report: Report, verdict: Verdict, ink: Ink) -> list[str]:
             return [*lines, ""]
         case "proved":
             if verdict.exercised:
-                return [f"proved  {head}{ink.faint(_how(verdict))}"]
+                line = f"proved  {head}{ink.faint(_how(verdict))}"
+                tried = verdict.exercise.witness
+                if not runs or tried is None:
+                    return [line]
+                return [line, *run_text(program, tried, "here it was put to the test"), ""]
             return [
                 f"{ink.strong('proved, but never exercised')}  {head}",
                 *_wrapped(_idle(verdict), "    "),
