@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget, OutOfBudget
-from rungs.prove.reach import Found, Never, Prover
+from rungs.prove.reach import Found, Never, Prover, Undecided
 from rungs.prove.ready import Fight, Stuck, Swap, fights, stuck_coils, swaps
 from rungs.prove.saved import appended, saved_scenario
 from rungs.prove.store import Store, record_of_run, run_of_record
@@ -411,3 +412,15 @@ def test_a_witness_is_as_short_as_it_says() -> None:
     for index in range(len(run.acts)):
         less = replace(run, acts=run.acts[:index] + run.acts[index + 1 :])
         assert broken_at(program, verdict.item, less, 10) is None
+
+
+def test_without_the_search_library_nothing_is_called_proved(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # what the import machinery does for a package that is not there
+    monkeypatch.setitem(sys.modules, "pysat.solvers", None)
+    text = "input a at I1\noutput lamp at R1\nrung a -> lamp\nnever lamp and not a\n"
+    verdict = Judge(program_of(text)).verdict(0, Budget(30))
+    assert verdict.verdict == "unknown"
+    assert isinstance(verdict.answer, Undecided)
+    assert "python-sat" in verdict.answer.reason

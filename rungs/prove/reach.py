@@ -14,11 +14,12 @@ from rungs.core.nodes import PERIOD, Core
 from rungs.core.reduce import cone, reduce
 from rungs.core.watch import Ask, watch
 from rungs.program.nodes import Program
-from rungs.prove.bounded import bounded
+from rungs.prove.bounded import SOLVER, bounded
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.certificate import certificate, recheck
 from rungs.prove.chance import by_chance
 from rungs.prove.clocks.dated import Dates, clock_names
+from rungs.prove.cnf import SolverFailed, new_solver
 from rungs.prove.diagram import diagram
 from rungs.prove.explicit import Reached, Seen, TooMany, explore, explore_all
 from rungs.prove.judge import TimeJudge
@@ -358,6 +359,10 @@ class _Inquiry:
     ) -> Answer:
         """A proof, if another solver agrees."""
         if not recheck(asked.circuit, invariant):
+            try:
+                new_solver(SOLVER).delete()
+            except SolverFailed as missing:
+                return Undecided(f"a proof was found that nobody could check: {missing}")
             return Undecided("a proof was found that did not stand up to the check of it")
         return Never(method, size, certificate(asked.circuit, invariant, {}))
 
