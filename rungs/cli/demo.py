@@ -1,4 +1,5 @@
-"""`rungs demo`: a panel that comes with rungs, taken through check, scenarios, ladder and table."""
+"""`rungs demo`: a panel that comes with rungs, taken through check, scenarios, ladder, proof and
+table."""
 
 from __future__ import annotations
 
@@ -11,12 +12,17 @@ from rungs.cli.compile import size_words, truth_text
 from rungs.cli.exits import FINDINGS, FINE, CliError
 from rungs.draw.text import draw_program
 from rungs.program.nodes import Program
+from rungs.prove.budget import Budget
+from rungs.prove.whole import prove
+from rungs.report.proofs import verdict_lines
 from rungs.report.scenarios import scenario_text
 from rungs.report.text import Ink, findings_text, ink_for, summary
 from rungs.scan.scenario import play
 from rungs.shipped import shipped
 from rungs.table.compile import KINDS, Compiler
 from rungs.table.truth import truth_table
+
+PROOF_SECONDS = 20.0
 
 
 def configure(parser: ArgumentParser) -> None:
@@ -72,7 +78,9 @@ def _show(name: str, path: Path) -> int:
     print(draw_program(program, 80))
     print(ink.strong("5  Truth table of the outputs that follow the inputs alone"))
     _show_table(program, ink)
-    print(ink.strong("6  The table that a board takes, proved to do the same"))
+    print(ink.strong("6  Proof: what must never happen, for all switches, clocks and power cuts"))
+    _show_proof(program, ink)
+    print(ink.strong("7  The table that a board takes, proved to do the same"))
     _show_boards(program)
     print(ink.strong("Where to go next"))
     print(_next(name))
@@ -93,6 +101,14 @@ def _show_table(program: Program, ink: Ink) -> None:
     print()
 
 
+def _show_proof(program: Program, ink: Ink) -> None:
+    report = prove(program, Budget(PROOF_SECONDS), questions=False)
+    for verdict in report.verdicts:
+        lines = verdict_lines(report, verdict, ink)
+        print("\n".join(f"   {line}" if line else "" for line in lines))
+    print()
+
+
 def _show_boards(program: Program) -> None:
     compiler = Compiler(program)
     for kind in KINDS:
@@ -110,6 +126,8 @@ def _next(name: str) -> str:
             f"   rungs demo {name} --copy my_panel.rungs   a file of your own to change",
             "   rungs my_panel.rungs                       the bench: operate it, watch it scan",
             "   rungs check my_panel.rungs                 what is wrong with it",
+            "   rungs prove my_panel.rungs                 when it fails, or that it never does",
+            "   rungs why my_panel.rungs LAMP              why a device is on or off",
             "   rungs compile my_panel.rungs               which boards it fits, and why not",
             "   rungs demo --list                          the other demos",
             "   rungs --help                               every verb",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 
 MAX_BITS = 1 << 30  # of all outcomes of one state together, a bit for each pattern
 
@@ -11,6 +12,7 @@ class TooLargeError(Exception):
     """There are more signals, states or outcomes than can be looked at; the text gives numbers."""
 
 
+@cache
 def variable_masks(n: int) -> tuple[int, ...]:
     """For each of n signals the patterns in which it is 1; signal k weighs 1 << (n - 1 - k)."""
     masks = []

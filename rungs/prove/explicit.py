@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from rungs.core.nodes import FALSE, TRUE, Core, Gates
-from rungs.core.patterns import variable_masks
+from rungs.core.patterns import split, variable_masks
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.question import CUT, Question
 from rungs.scan.generate import scan_wide
@@ -101,7 +101,7 @@ class _Explorer:
         words = tuple(ones if state >> i & 1 else 0 for i in range(len(self.circuit.state)))
         after, outputs, _ = self.scan(ones, words, tuple(signals))
         live = ones if self.asked.over is None else ones & ~after[self.asked.over]
-        return outputs[: self.bads], _parts(live, after)
+        return outputs[: self.bads], split(live, after) if live else []
 
     def signals(self, space: tuple[int, ...], mask: int, cut: bool) -> Signals:
         """The signals of the lowest pattern of a mask: as few of them on as that gives."""
@@ -136,24 +136,6 @@ def _left_after(circuit: Core, cut: int) -> int:
             open_ends += [lit >> 1 for lit in gates.made[node - circuit.first_gate]]
     first = circuit.first_state
     return sum(1 << node - first for node in seen if first <= node < circuit.first_gate)
-
-
-def _parts(live: int, after: tuple[int, ...]) -> list[tuple[int, int]]:
-    parts = [(live, 0)] if live else []
-    for place, column in enumerate(after):
-        if not column:
-            continue
-        fresh = []
-        for mask, word in parts:
-            on = mask & column
-            if on:
-                fresh.append((on, word | 1 << place))
-                if on != mask:
-                    fresh.append((mask ^ on, word))
-            else:
-                fresh.append((mask, word))
-        parts = fresh
-    return parts
 
 
 def explore_all(

@@ -85,6 +85,18 @@ def only(asked: Question, index: int, bads: int) -> Question:
     return replace(asked, circuit=replace(asked.circuit, outputs=(bad, *outputs[bads:])))
 
 
+def any_of(asked: Question, chosen: Sequence[int], bads: int) -> Question:
+    """The question whether any of the chosen ones among its `bads` bad outputs can be 1."""
+    circuit = asked.circuit
+    lits = {circuit.outputs[index].lit for index in chosen}
+    if len(lits) == 1:
+        return only(asked, chosen[0], bads)
+    none = (circuit.first_gate + len(circuit.gates)) * 2
+    gate = tuple(sorted(lit ^ 1 for lit in lits))
+    outputs = (CoreOutput(BAD, "asked", none ^ 1), *circuit.outputs[bads:])
+    return replace(asked, circuit=replace(circuit, gates=(*circuit.gates, gate), outputs=outputs))
+
+
 def all_pairs(core: Core) -> tuple[tuple[int, int], ...]:
     """Every pair of on-delays of a core, the shorter preset first."""
     delays = [

@@ -23,7 +23,7 @@ from rungs.prove.cnf import SolverFailed, new_solver
 from rungs.prove.diagram import diagram
 from rungs.prove.explicit import Reached, Seen, TooMany, explore, explore_all
 from rungs.prove.judge import TimeJudge
-from rungs.prove.question import ClockOrder, Question, all_pairs, only, question
+from rungs.prove.question import ClockOrder, Question, all_pairs, any_of, only, question
 from rungs.prove.results import Bounded, Invariant, InvariantGates, Run
 from rungs.prove.search import search
 from rungs.prove.store import Store, key_of, record_of_run, run_of_record
@@ -39,10 +39,14 @@ from rungs.prove.witness import (
     timed_steps,
 )
 from rungs.prove.zoned import Closed, Path, zoned
+from rungs.scan.generate import ScanBook
 
-EXPLICIT_SECONDS = 0.5
+# Where all states are looked at: so many, and so many states times patterns of the inputs, at the
+# most. Work is the limit, so that a question takes the same way each time; time, on slow machines.
+EXPLICIT_SECONDS = 1.5
 EXPLICIT_STATES = 6_000
-MOST_TOO_LARGE = 4  # parts that are tried in vain before items are asked one by one
+EXPLICIT_PATTERNS = 1 << 23
+MOST_TOO_LARGE = 2  # parts that are tried in vain before items are asked one by one
 MOST_PAIRED = 6  # timers of which every pair is put in order from the first
 CHANCE_SECONDS = 0.5
 SLACK = 3  # scans by which one timer may start after another and still be put in order
@@ -129,6 +133,7 @@ class Prover:
         self.asks = [ask_of(item, f"ask.{n}") for n, item in enumerate(self.items)]
         self.more = [ask_of(item, f"assume.{n}") for n, item in enumerate(self.assumed)]
         self.dates = Dates(program, period)
+        self.scans = ScanBook()
         asks = [*self.asks, *self.more]
         self.core = reduce(watch(program, asks, period), [ask.name for ask in asks])
         self._cones: dict[tuple[int, bool, bool], tuple[Core, tuple[str, ...]]] = {}
@@ -199,22 +204,27 @@ class Prover:
         bads = [self.asks[n].name for n in group]
         core = cone(self.core, [*bads, *assumed])
         asked = question(core, bads, assumed, None, all_pairs(core) if paired else ())
-        part = budget.part(EXPLICIT_SECONDS / 2)
-        found = explore_all(asked, len(bads), part, EXPLICIT_STATES)
+        part = budget.part(EXPLICIT_SECONDS)
+        found = explore_all(asked, len(bads), part, EXPLICIT_STATES, EXPLICIT_PATTERNS)
         every = None
         if found.states is not None:
             every = diagram(asked.circuit, found.states, asked.over)
         for place, index in enumerate(group):
-            inquiry = _Inquiry(self, index, budget)
-            own = only(asked, place, len(bads))
             run = found.runs.get(place)
             if run is not None:
-                told = inquiry.played(own, run)
+                told = _Inquiry(self, index, budget).played(asked, run)
                 if told is not None:
                     self.early[index] = told
-            elif every is not None and found.states is not None:
-                self.early[index] = inquiry.proved("states", own, every, len(found.states))
-        return found.states is not None or len(found.runs) == len(bads)
+        never = [place for place in range(len(group)) if place not in found.runs]
+        if every is None or found.states is None or not never:
+            return len(found.runs) == len(bads)
+        # one check for all of them: the states are the same, and keep every bad output out
+        if recheck(any_of(asked, never, len(bads)).circuit, every):
+            for place in never:
+                own = only(asked, place, len(bads)).circuit
+                text = certificate(own, every, {})
+                self.early[group[place]] = Never("states", len(found.states), text)
+        return True
 
     def answer(self, index: int, budget: Budget, every: bool = False) -> Answer:
         """Whether an item can be broken, with `every` assumption or those that have to do with it.
@@ -335,7 +345,9 @@ class _Inquiry:
     def _search(self, asked: Question) -> Answer | Run:
         """An answer, or a run that breaks the item at times that were not found."""
         try:
-            found = explore(asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES)
+            found = explore(
+                asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES, EXPLICIT_PATTERNS
+            )
         except OutOfBudget:
             self.budget.check()
             found = TooMany(0, "")
@@ -376,7 +388,9 @@ class _Inquiry:
             self.core, self.bad, self.assumed, order, all_pairs(self.core), patient=True
         )
         try:
-            found = explore(asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES)
+            found = explore(
+                asked, self.budget.part(EXPLICIT_SECONDS), EXPLICIT_STATES, EXPLICIT_PATTERNS
+            )
         except OutOfBudget:
             self.budget.check()
             return None
@@ -434,13 +448,17 @@ class _Inquiry:
 
     def played(self, asked: Question, run: Sequence[Sequence[bool]]) -> Found | None:
         """A run of a question as a run of the panel, if it has times and does what it should."""
-        return self.played_steps(asked.core, core_steps(self.prover.program, asked, run))
+        return self.played_steps(
+            asked.core, core_steps(self.prover.program, asked, run, self.prover.scans)
+        )
 
     def played_steps(self, core: Core, steps: tuple[Step, ...]) -> Found | None:
         program = self.prover.program
-        witness = timed_steps(program, core, steps, self.prover.dates)
-        if witness is None:
+        scan = self.prover.scans.once(core)
+        timed = timed_steps(program, core, steps, self.prover.dates, scan)
+        if timed is None:
             return None
+        witness = timed.witness
         if self.index in self.prover.plain:
             end = broken_at(program, self.item, witness, self.prover.period)
             return None if end is None else Found(replace(witness, end=end))

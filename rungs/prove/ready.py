@@ -157,6 +157,7 @@ def swaps(
         for _, a, b in asked
     ]
     prover = Prover(program, items, period, store)
+    prover.prepare(budget)
     found = []
     for number, (item, goes, comes) in enumerate(asked):
         answer = prover.answer(number, budget)
@@ -215,6 +216,7 @@ def fights(
             items.append(AtOnce((a.number, b.number), _showing(row)))
         places.append(rows)
     prover = Prover(program, items, period, store)
+    prover.prepare(budget)
     found = []
     for (device, a, b), rows in zip(pairs, places, strict=True):
         when = []

@@ -9,8 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
+from typing import NamedTuple
 
-from rungs.core.nodes import Core
+from rungs.core.nodes import PERIOD, Core
 from rungs.program.nodes import Circuit, Input, Program, Property
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.clocks.dated import Dates, clock_names
@@ -18,7 +20,7 @@ from rungs.prove.question import CUT, END, Question
 from rungs.prove.states import Key
 from rungs.prove.timing import Edge, Step, TimedRun
 from rungs.scan.calendar import Calendar, build_calendar
-from rungs.scan.generate import scan_once
+from rungs.scan.generate import ScanBook, ScanOnce
 from rungs.scan.observe import holds
 from rungs.scan.reference import State
 from rungs.scan.runner import Panel, See, WireFault
@@ -52,7 +54,10 @@ class Witness:
 
 
 def core_steps(
-    program: Program, asked: Question, run: Sequence[Sequence[bool]]
+    program: Program,
+    asked: Question,
+    run: Sequence[Sequence[bool]],
+    scans: ScanBook | None = None,
 ) -> tuple[Step, ...]:
     """The steps of a circuit's run as steps of the core that it was made of.
 
@@ -62,7 +67,8 @@ def core_steps(
     rest = {device.name: device.side == "NC" for device in program.inputs}
     idle = {s.name: rest.get(s.name, False) for s in asked.core.signals if s.kind != "first_scan"}
     core, circuit = asked.core, asked.circuit
-    scan, ask = scan_once(core), scan_once(circuit)
+    scans = scans or ScanBook()
+    scan, ask = scans.once(core), scans.once(circuit)
     names = [signal.name for signal in circuit.signals]
     dues = {core.signals[timer.due].name for timer in core.timers}
     due = [(n, output.name) for n, output in enumerate(circuit.outputs) if output.name in dues]
@@ -169,32 +175,48 @@ def witness_of(
     return Witness(tuple(ordered), times[-1], start)
 
 
-def timed(
-    program: Program, asked: Question, run: Sequence[Sequence[bool]], dates: Dates | None = None
-) -> Witness | None:
-    """A run of a question's circuit as something to do at the panel, or None if no times for it
-    were found. It is still to be played."""
-    return timed_steps(program, asked.core, core_steps(program, asked, run), dates)
+class Timed(NamedTuple):
+    """A run as something to do at the panel, and the time of each of its steps, ms."""
+
+    witness: Witness
+    times: tuple[int, ...]
 
 
 def timed_steps(
-    program: Program, core: Core, steps: tuple[Step, ...], dates: Dates | None = None
-) -> Witness | None:
-    """The same for steps of a core. `dates` keeps what has been asked of the calendar before."""
-    run = TimedRun(core, steps)
+    program: Program,
+    core: Core,
+    steps: Sequence[Step],
+    dates: Dates | None,
+    scan: ScanOnce | None = None,
+    places: int | None = None,
+) -> Timed | None:
+    """Times for the steps of a core, or None if none were found. It is still to be played.
+
+    With clocks the run is laid into the calendar of `dates`, at the most `places` places of which
+    are tried; without a calendar there are no times for it.
+    """
+    run = TimedRun(core, tuple(steps), scan)
     bounces = tuple(bounce_edges(program, core, steps))
-    if not clock_names(core):
-        found = run.times(bounces)
-        return None if found is None else witness_of(program, core, steps, found[0])
-    dates = dates or Dates(program, core.period)
-    if run.times(bounces) is None:
+    found = run.times(bounces)
+    if found is None:
         return None  # whatever the date
-    for zero, edges in dates.ways(core, steps):
+    if not clock_names(core):
+        return Timed(witness_of(program, core, steps, found[0]), found[0])
+    for zero, edges in islice(dates.ways(core, steps), places) if dates else ():
         found = run.times((*bounces, *edges))
         if found is not None:
             times, origin = found
-            return witness_of(program, core, steps, times, zero * core.period - origin)
+            start = zero * core.period - origin
+            return Timed(witness_of(program, core, steps, times, start), times)
     return None
+
+
+def timed(
+    program: Program, asked: Question, run: Sequence[Sequence[bool]], dates: Dates | None
+) -> Witness | None:
+    """The same for a run of a question's circuit, without the times."""
+    found = timed_steps(program, asked.core, core_steps(program, asked, run), dates)
+    return None if found is None else found.witness
 
 
 def _fault(step: Step, device: str) -> WireFault:
@@ -270,6 +292,7 @@ def _at_once(program: Program, item: AtOnce, found: list[int]) -> See:
 
 
 SHORTEN_SECONDS = 1.0
+SHORT_CUTS = (1_000, PERIOD)  # ms; a longer power cut is told only where it has to be
 
 
 def shortened(
@@ -314,7 +337,11 @@ def _ended(witness: Witness, end: int) -> Witness:
 
 
 def _smaller(witness: Witness) -> Iterator[Witness]:
-    """The witness with one change left out, the later ones first."""
+    """The witness at no special date, with a power cut made short, then with one change left out,
+    the later ones first."""
+    if witness.start is not None:
+        yield replace(witness, start=None)
+    yield from shorter_cuts(witness)
     for index in range(len(witness.acts) - 1, -1, -1):
         each = witness.acts[index]
         before, after = witness.acts[:index], witness.acts[index + 1 :]
@@ -327,6 +354,23 @@ def _smaller(witness: Witness) -> Iterator[Witness]:
         for place in range(len(each.wires)):
             wires = each.wires[:place] + each.wires[place + 1 :]
             yield replace(witness, acts=(*before, replace(each, wires=wires), *after))
+
+
+def shorter_cuts(witness: Witness) -> Iterator[Witness]:
+    """The witness with one of its power cuts made short, and all that follows that much earlier."""
+    for index, each in enumerate(witness.acts):
+        if each.back is None:
+            continue
+        for cut in SHORT_CUTS:
+            less = each.back - each.t - cut
+            if less > 0:
+                later = tuple(_earlier(act, less) for act in witness.acts[index + 1 :])
+                acts = (*witness.acts[:index], replace(each, back=each.back - less), *later)
+                yield replace(witness, acts=acts, end=witness.end - less)
+
+
+def _earlier(act: Act, less: int) -> Act:
+    return replace(act, t=act.t - less, back=None if act.back is None else act.back - less)
 
 
 def actuators(program: Program, witness: Witness) -> Iterator[tuple[Act, dict[str, bool]]]:

@@ -201,7 +201,9 @@ def _chatter(report: Report, chatter: Chatter, ink: Ink) -> list[str]:
 def _cuts(report: Report, cuts: AfterCuts, ink: Ink) -> Iterator[list[str]]:
     for device in cuts.devices:
         change = device.comes_on
-        if device.kind == "output" and change is not None and change.witness is not None:
+        if device.kind != "output" or change is None or not change.by_cut:
+            continue
+        if change.witness is not None:
             head = f"{ink.wrong('power')}   {device.name} was off, and is on after a power cut"
             yield [head, *run_text(report.program, change.witness, f"{device.name} is on")]
     off = [d.name for d in cuts.devices if d.kind == "output" and d.goes_off is not None]
@@ -277,7 +279,10 @@ def _orders(report: Report, orders: Orders, ink: Ink) -> Iterator[list[str]]:
     if late:
         told.append(f"{late} pairs of rungs would only move outputs some scans sooner or later")
     if unknown:
-        told.append(f"of {unknown} pairs it is not known what their order does")
+        told.append(
+            f"for {unknown} pairs no run and no proof was found in the time that was given "
+            "(--thorough gives more, --json names them)"
+        )
     if told:
         yield [f"{ink.strong('order')}   the other rungs", *_wrapped("; ".join(told), "    ")]
 

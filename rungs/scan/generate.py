@@ -58,6 +58,21 @@ def scan_once(core: Core) -> ScanOnce:
     return made
 
 
+class ScanBook:
+    """Scans of single bits that have been made, for who asks for the same cores again and again."""
+
+    def __init__(self) -> None:
+        # by identity: to compare two cores takes about as long as to make one
+        self._made: dict[int, tuple[Core, ScanOnce]] = {}
+
+    def once(self, core: Core) -> ScanOnce:
+        """`scan_once` of a core."""
+        found = self._made.get(id(core))
+        if found is None:
+            found = self._made[id(core)] = (core, scan_once(core))
+        return found[1]
+
+
 def scan_wide(core: Core, more: Sequence[Lit] = ()) -> ScanWide:
     """f(ones, state, signals) -> (next state, outputs, runs), all as tuples of whole numbers.
 

@@ -26,6 +26,7 @@ def panel() -> str:
     ]
     relays = ["ready", "busy", "fault retained", "armed", "turn_a", "turn_b", "hold_a", "hold_b"]
     relays += ["asked_a", "asked_b", "slow", "warned", "told", "quiet", "first", "second"]
+    relays += ["slack_a", "slack_b", "calm", "shown"]
     lines += [f"relay {name}" for name in relays]
     lines += [
         "timer rest_a off-delay 1s",
@@ -66,14 +67,17 @@ def panel() -> str:
         "blink or busy -> lamp",
         "rising fault -> latch told",
         "reset_button -> unlatch told",
-        "told and not quiet -> horn",
+        "told and not quiet and not shown -> horn",
         "told and rising up_a -> latch quiet",
         "not told -> unlatch quiet",
         "rest_a and rest_b -> slow",
         "slow and busy -> latch warned",
         "not busy and not slow -> unlatch warned",
+        "rest_a and not raise_a and not lower_a -> slack_a",
+        "rest_b and not raise_b and not lower_b -> slack_b",
+        "slack_a and slack_b and not fault -> calm",
+        "calm and armed or warned and not calm -> shown",
     ]
-    rungs[22:23] = ["raise_a or lower_a -> rest_a"]
     lines += [f"rung {text}" for text in rungs]
     lines += [
         'never "both ways, a" raise_a and lower_a',

@@ -11,9 +11,9 @@ from typing import Literal
 
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.situations.found import Situations, Standing
-from rungs.prove.witness import Witness, trimmed
+from rungs.prove.witness import Witness, shorter_cuts, trimmed
 
-TRIES = 6  # situations that are tried for a run
+TRIES = 16  # situations that are tried for a run
 PLAINER_SECONDS = 0.2  # for making one run shorter
 
 After = Literal["comes on", "goes off", "same"]
@@ -23,11 +23,14 @@ After = Literal["comes on", "goes off", "same"]
 class Change:
     """Situations in which a device differs after a power cut: how many, one of them, and a run
     through it that has been played, whose last scan shows the device as it then stays. `witness` is
-    None if no run was found for any that was tried; the change may then be impossible in time."""
+    None if no run was found for any that was tried; the change may then be impossible in time.
+    `by_cut` tells that in this run the device would stand otherwise but for the cut; only looked at
+    for outputs that come on."""
 
     count: int
     standing: Standing
     witness: Witness | None
+    by_cut: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,23 +85,31 @@ def after_cuts(found: Situations, budget: Budget | None = None) -> AfterCuts:
 
 
 def _change(found: Situations, place: int, mask: int, budget: Budget) -> Change | None:
-    """A change with a run for it, if there is one; without when the budget is used up."""
+    """A change with a run for it, if there is one; without when the budget is used up.
+
+    Best is a run in which nothing but the power cut makes the difference.
+    """
     if not mask:
         return None
-    chosen = next(found.some(mask, 1))
+    best = Change(mask.bit_count(), found.standing(next(found.some(mask, 1))), None, False)
     for lane in found.some(mask, TRIES):
         try:
             budget.check()
         except OutOfBudget:
             break
         witness = _played(found, place, lane)
-        if witness is not None:
-            if not found.outputs[place] >> lane & 1:
-                # a run in which something comes on is read by people
-                own = Budget(PLAINER_SECONDS, cancelled=budget.cancelled)
-                witness = _plainer(found, place, witness, own)
-            return Change(mask.bit_count(), found.standing(lane), witness)
-    return Change(mask.bit_count(), found.standing(chosen), None)
+        if witness is None:
+            continue
+        # a run in which an output comes on is read by people; the others only have to be real
+        told = found.core.outputs[place].kind == "output" and not found.outputs[place] >> lane & 1
+        if not told:
+            return Change(best.count, found.standing(lane), witness, False)
+        plainer = _plainer(found, place, witness, budget)
+        if plainer is not None:
+            return Change(best.count, found.standing(lane), plainer, True)
+        if best.witness is None:
+            best = Change(best.count, found.standing(lane), witness, False)
+    return best
 
 
 def _played(found: Situations, place: int, lane: int) -> Witness | None:
@@ -120,8 +131,9 @@ def _played(found: Situations, place: int, lane: int) -> Witness | None:
     return timed[0] if changed else None
 
 
-def _plainer(found: Situations, place: int, witness: Witness, budget: Budget) -> Witness:
-    """The run without acts that have nothing to do with what the power cut changes."""
+def _plainer(found: Situations, place: int, witness: Witness, budget: Budget) -> Witness | None:
+    """The run without acts that have nothing to do with what the power cut changes; None if the
+    device would stand so without the cut as well, a timer having run out meanwhile."""
     name = found.core.outputs[place].name
 
     def stands(run: Witness) -> bool | None:
@@ -139,4 +151,7 @@ def _plainer(found: Situations, place: int, witness: Witness, budget: Budget) ->
         others = {stands(calm), stands(before)}
         return smaller if stands(smaller) == after and others == {not after} else None
 
-    return trimmed(witness, still, budget)
+    first = still(witness) or next(filter(still, shorter_cuts(witness)), None)
+    if first is None:
+        return None
+    return trimmed(first, still, Budget(PLAINER_SECONDS, cancelled=budget.cancelled))

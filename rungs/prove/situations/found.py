@@ -19,8 +19,8 @@ from rungs.prove.situations.machine import LONGEST, Machine, Scanned, core_of
 from rungs.prove.situations.pushes import Clocks, Push, clocks_of
 from rungs.prove.situations.runs import Record, SituationRun, real_runs
 from rungs.prove.situations.search import MOST_STATES, Origin, Restless, Search
-from rungs.prove.timing import Step, TimedRun
-from rungs.prove.witness import Witness, bounce_edges, played, witness_of
+from rungs.prove.timing import Step
+from rungs.prove.witness import Timed, Witness, played, timed_steps, witness_of
 from rungs.scan.calendar import Calendar, build_calendar
 from rungs.scan.reference import State
 from rungs.scan.runner import Panel, WireFault
@@ -221,24 +221,12 @@ class Situations:
             left = list(lanes_of(mask & ~sure))
             yield from left[:: max(len(left) // most, 1)][:most]
 
-    def timed(self, steps: Sequence[Step]) -> tuple[Witness, tuple[int, ...]] | None:
-        """What to do at the panel for these steps, with the time of each (ms); None if no times
-        were found."""
-        core, program = self.core, self.program
-        run = TimedRun(core, tuple(steps), self.machine.once)
-        bounces = tuple(bounce_edges(program, core, steps))
-        found = run.times(bounces)
-        if found is None or not self.machine.clocks:
-            return None if found is None else (witness_of(program, core, steps, found[0]), found[0])
-        if self.dates is None:
-            return None
-        for zero, edges in islice(self.dates.ways(core, steps), MOST_PLACES):
-            found = run.times((*bounces, *edges))
-            if found is not None:
-                times, origin = found
-                start = zero * core.period - origin
-                return witness_of(program, core, steps, times, start), times
-        return None
+    def timed(self, steps: Sequence[Step]) -> Timed | None:
+        """What to do at the panel for these steps, with the time of each; None if no times were
+        found."""
+        return timed_steps(
+            self.program, self.core, steps, self.dates, self.machine.once, MOST_PLACES
+        )
 
     def play(self, witness: Witness) -> Panel | None:
         """The panel of the reference interpreter after a run; None if the run contradicts what the
