@@ -27,8 +27,11 @@ from rungs.program.nodes import (
     Timer,
     leaves,
 )
+from rungs.prove.witness import Witness
 from rungs.scan.observe import holds
 from rungs.scan.reference import State, powered_down, scan
+from rungs.scan.runner import Panel
+from rungs.scan.watch import Watcher
 
 OPS: tuple[CompareOp, ...] = (">=", "<", "==", "!=", ">", "<=")
 
@@ -77,7 +80,7 @@ class TooManyError(Exception):
     """More states than trying everything is good for."""
 
 
-def _capped(program: Program, state: State) -> State:
+def capped(program: Program, state: State) -> State:
     """The same state as if its scan had been at 0, with ages no larger than any that matters."""
     since = {}
     for name, start in state.since.items():
@@ -93,16 +96,16 @@ def _capped(program: Program, state: State) -> State:
     return replace(state, t=0, since=since, moved_by={})
 
 
-def _key(state: State, unmet: int | None) -> tuple[object, ...]:
+def state_key(state: State) -> tuple[object, ...]:
+    """What tells one capped state from another."""
     return (
         state.powered,
-        tuple(state.contacts.items()),
+        tuple(sorted(state.contacts.items())),
         tuple(sorted(state.coils.items())),
-        tuple(state.counts.items()),
+        tuple(sorted(state.counts.items())),
         tuple(sorted(state.since.items())),
         tuple(sorted(state.edges.items())),
         tuple(sorted(state.powers.items())),
-        unmet,
     )
 
 
@@ -139,7 +142,7 @@ def scans_to_break(program: Program, item: Property, period: int, most: int = 2_
     worlds = _worlds(program, [item, *assumed])
     start = powered_down(program)
     layer: list[tuple[State, int | None]] = [(start, None)]
-    seen = {_key(start, None)}
+    seen: set[tuple[object, int | None]] = {(state_key(start), None)}
     depth = 0
     while layer:
         depth += 1
@@ -153,8 +156,8 @@ def scans_to_break(program: Program, item: Property, period: int, most: int = 2_
                     broken, left = _judged(program, item, before, after, wires, running, period)
                     if broken:
                         return depth
-                    settled = _capped(program, after)
-                    key = _key(settled, left)
+                    settled = capped(program, after)
+                    key = (state_key(settled), left)
                     if key not in seen:
                         seen.add(key)
                         following.append((settled, left))
@@ -192,3 +195,24 @@ def _judged(
         return False, None
     age = 0 if unmet is None else unmet + period
     return age >= item.within, age
+
+
+def replayed(program: Program, item: Property, witness: Witness) -> list[int]:
+    """The times (ms) of the scans that break a property when somebody does what a run says, on the
+    reference interpreter; the assumptions of the program have to be kept meanwhile."""
+    assumed = tuple(each for each in program.properties if each.kind == "assume")
+    watcher = Watcher(replace(program, properties=(item, *assumed)))
+    panel = Panel(program, witness.start)
+    panel.watchers.append(watcher.see)
+    for act in witness.acts:
+        panel.run(act.t - 1)
+        if act.back is not None:
+            panel.switch_power(False)
+            panel.pass_to(act.back)
+            panel.switch_power(True)
+        for name, wire in act.wires:
+            panel.fault(name, wire)
+        panel.give_circuits(dict(act.circuits))
+    panel.run(witness.end)
+    assert watcher.contradicted is None
+    return [violation.t for violation in watcher.violations]

@@ -9,13 +9,14 @@ from random import Random
 
 import pytest
 
-from rungs.program.nodes import Clock, Input, Program, Timer, leaves
+from rungs.program.nodes import Clock, Program, leaves
 from rungs.prove.budget import Budget
 from rungs.prove.order import Order, moved_above, orders
 from rungs.prove.witness import played
 from rungs.scan.reference import State, powered_down, same, scan
 from rungs.scan.runner import Panel
 from tests.helpers import program_of
+from tests.properties import capped, state_key
 from tests.strategies import random_program
 
 PERIOD = 10
@@ -23,34 +24,6 @@ MOST = 500  # states of both programs together that brute force looks at
 
 
 # --- brute force ------------------------------------------------------------------------------
-
-
-def _capped(program: Program, state: State) -> State:
-    """The same state as if its scan had been at 0, with ages no larger than any that matters."""
-    since = {}
-    for name, start in state.since.items():
-        device = program.by_name[name]
-        age = state.t - start
-        if isinstance(device, Input):
-            age = min(age, device.debounce)
-        elif isinstance(device, Timer) and device.kind == "flasher":
-            age %= device.preset + device.off
-        elif isinstance(device, Timer):
-            age = min(age, device.preset)
-        since[name] = -age
-    return replace(state, t=0, since=since, moved_by={})
-
-
-def _key(state: State) -> tuple[object, ...]:
-    return (
-        state.powered,
-        tuple(sorted(state.contacts.items())),
-        tuple(sorted(state.coils.items())),
-        tuple(sorted(state.counts.items())),
-        tuple(sorted(state.since.items())),
-        tuple(sorted(state.edges.items())),
-        tuple(sorted(state.powers.items())),
-    )
 
 
 def _outputs(program: Program, state: State) -> list[bool]:
@@ -65,7 +38,7 @@ def brute_force(one: Program, other: Program, most: int = MOST) -> tuple[bool, b
         dict(zip(names, row, strict=True)) for row in product((False, True), repeat=len(names))
     ]
     layer = [(powered_down(one), powered_down(other))]
-    seen = {tuple(map(_key, layer[0]))}
+    seen = {tuple(map(state_key, layer[0]))}
     differs = rests = False
     while layer:
         following = []
@@ -79,8 +52,8 @@ def brute_force(one: Program, other: Program, most: int = MOST) -> tuple[bool, b
                         rests = rests or (
                             _stays(one, after, circuits) and _stays(other, moved, circuits)
                         )
-                    states = (_capped(one, after), _capped(other, moved))
-                    key = tuple(map(_key, states))
+                    states = (capped(one, after), capped(other, moved))
+                    key = tuple(map(state_key, states))
                     if key not in seen:
                         seen.add(key)
                         following.append(states)

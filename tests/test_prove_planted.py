@@ -12,15 +12,13 @@ from pathlib import Path
 
 import pytest
 
-from rungs.program.nodes import Program, Property
+from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
 from rungs.prove.verdict import Judge, Verdict, names_of
-from rungs.prove.witness import Witness
-from rungs.scan.runner import Panel
-from rungs.scan.watch import Watcher
 from rungs.shipped import shipped
 from tests.helpers import program_of
 from tests.proof_suite import SUITES
+from tests.properties import replayed
 
 SECONDS = 60.0
 SUITE = {suite.name: suite for suite in SUITES}
@@ -489,26 +487,6 @@ def verdict_unplanted(where: str, number: int) -> Verdict:
     return verdict(unplanted(where), number)
 
 
-def breaks(program: Program, item: Property, witness: Witness) -> list[int]:
-    """When a run breaks a property on the reference interpreter."""
-    assumed = tuple(each for each in program.properties if each.kind == "assume")
-    watcher = Watcher(replace(program, properties=(item, *assumed)))
-    panel = Panel(program, witness.start)
-    panel.watchers.append(watcher.see)
-    for act in witness.acts:
-        panel.run(act.t - 1)
-        if act.back is not None:
-            panel.switch_power(False)
-            panel.pass_to(act.back)
-            panel.switch_power(True)
-        for name, wire in act.wires:
-            panel.fault(name, wire)
-        panel.give_circuits(dict(act.circuits))
-    panel.run(witness.end)
-    assert watcher.contradicted is None
-    return [each.t for each in watcher.violations]
-
-
 @pytest.mark.parametrize(
     "planted", PLANTS, ids=lambda p: f"{p.where}-{p.property}".replace(" ", "_")
 )
@@ -519,10 +497,10 @@ def test_a_planted_mistake_is_found_and_without_it_there_is_a_proof(planted: Pla
     found = verdict(judge, number)
     assert found.verdict == "fails"
     assert found.witness is not None
-    assert breaks(judge.program, found.item, found.witness) == [found.witness.end]
+    assert replayed(judge.program, found.item, found.witness) == [found.witness.end]
     # the sound panel stands the same run
     sound = unplanted(planted.where)
-    assert breaks(sound.program, sound.stated[number], found.witness) == []
+    assert replayed(sound.program, sound.stated[number], found.witness) == []
 
 
 @pytest.mark.parametrize(

@@ -38,14 +38,11 @@ from rungs.prove import checker
 from rungs.prove.budget import Budget
 from rungs.prove.reach import Never, NotBefore, Undecided
 from rungs.prove.verdict import Judge, Verdict
-from rungs.prove.witness import Witness
 from rungs.scan.generate import scan_wide
-from rungs.scan.runner import Panel
 from rungs.scan.scenario import play
-from rungs.scan.watch import Watcher
 from tests.helpers import program_of
 from tests.proof_suite import SUITES, Suite
-from tests.properties import scans_to_break
+from tests.properties import replayed, scans_to_break
 
 SECONDS = 60.0  # for one property; none takes a quarter of it on a quiet core
 
@@ -297,26 +294,6 @@ def test_a_scenario_next_to_a_limit_shows_it_and_breaks_only_what_fails(suite: S
 
 
 # --- what the prover says -----------------------------------------------------------------------
-
-
-def replayed(program: Program, item: Property, witness: Witness) -> list[int]:
-    """The times of the scans that break a property when somebody does what a run says."""
-    assumed = tuple(each for each in program.properties if each.kind == "assume")
-    watcher = Watcher(replace(program, properties=(item, *assumed)))
-    panel = Panel(program, witness.start)
-    panel.watchers.append(watcher.see)
-    for act in witness.acts:
-        panel.run(act.t - 1)
-        if act.back is not None:
-            panel.switch_power(False)
-            panel.pass_to(act.back)
-            panel.switch_power(True)
-        for name, wire in act.wires:
-            panel.fault(name, wire)
-        panel.give_circuits(dict(act.circuits))
-    panel.run(witness.end)
-    assert watcher.contradicted is None
-    return [violation.t for violation in watcher.violations]
 
 
 @each(CASES)

@@ -21,6 +21,7 @@ from rungs.cli import boards as verb
 from rungs.cli.exits import CliError
 from rungs.files import decode
 from rungs.findings import CODES, Code, Finding
+from rungs.language.words import duration_text
 from rungs.program.nodes import Clock, Days, Input, Output, Program, SunTime, TimeOfDay
 from rungs.scan.calendar import Calendar, build_calendar, polar_days
 from rungs.scan.sun import sun_events
@@ -29,7 +30,6 @@ from rungs.source import source_from_text
 from rungs.table.board import (
     Board,
     board_schema,
-    duration_text,
     load_board,
     read_board,
     shipped_boards,

@@ -17,9 +17,9 @@ import pytest
 from rungs.core.lower import lower
 from rungs.core.nodes import Core
 from rungs.core.reduce import reduce
+from rungs.language.words import duration_text
 from rungs.program.nodes import Input, Program, leaves
 from rungs.scan.reference import State, next_expiry, powered_down, same, scan
-from rungs.table.board import duration_text
 from rungs.table.model import Act, SwitchingRow
 from rungs.table.switching import SwitchingResult, switching_table
 from rungs.table.switching_power import PowerUp, _cover, column

@@ -22,6 +22,7 @@ from rungs.bench.views import (
     WallTime,
 )
 from rungs.draw.words import columns, safe
+from rungs.language.words import clock_text
 
 # a tone is one of these, or several with spaces between
 TONES = ("plain", "quiet", "live", "wrong", "stop", "title", "pick", "glow")
@@ -97,13 +98,6 @@ def passed_text(ms: int) -> str:
     return f"{ms // 1000}.{ms % 1000:03} s" if ms < 100_000 else time_text(ms)
 
 
-def clock_text(ms_of_day: int, seconds: bool = False) -> str:
-    """A time of day, `23:05` or `23:05:30.250`."""
-    minutes, rest = divmod(ms_of_day, 60_000)
-    text = f"{minutes // 60:02}:{minutes % 60:02}"
-    return f"{text}:{rest // 1000:02}.{rest % 1000:03}" if seconds else text
-
-
 def day_text(day: date, year: bool = True) -> str:
     """A date as people write it; not by the machine's language, so that it keeps its width."""
     text = f"{WEEKDAYS[day.weekday()]} {day.day:2} {MONTHS[day.month - 1]}"
@@ -138,7 +132,7 @@ def status_line(status: Status, width: int, signs: Signs) -> Line:
     pace = "lagging" if status.lagging else "running" if status.running else "paused"
     pace = f"{pace:7} x{status.speed:<4}"
     scan = "no power" if status.scan is None else f"scan {spaced(status.scan):>11}"
-    wall = clock_text(status.wall[1], True)
+    wall = clock_text(status.wall[1], thousandths=True)
     if width >= 72:
         wall = f"{day_text(status.wall[0], width >= 90)}  {wall}"
     fixed = len(wall) + 16 + len(pace) + 3 * GAP + 1

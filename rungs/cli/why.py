@@ -16,7 +16,7 @@ from rungs.cli.common import (
     show_warnings,
 )
 from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
-from rungs.language.words import DURATION_UNITS
+from rungs.language.words import DURATION_UNITS, WEEKDAYS, clock_text
 from rungs.program.nodes import Begin, Output, Program, Scenario, Timer
 from rungs.prove.why.alter import alterations
 from rungs.prove.why.explain import Explainer
@@ -174,8 +174,8 @@ def _moment(history: History, t: int, wall: bool) -> str:
     if not wall:
         return f"[{where}]"
     day, ms = history.calendar.zone.local(history.wall(t))
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}.{ms % 1_000:03}"
-    return f"[{day.strftime('%a')} {day.isoformat()} {clock}, {where}]"
+    clock = clock_text(ms, thousandths=True)
+    return f"[{WEEKDAYS[day.weekday()]} {day.isoformat()} {clock}, {where}]"
 
 
 _PART = re.compile(r"([0-9]{1,12}(?:\.[0-9]{1,6})?)([A-Za-z]+)")

@@ -8,6 +8,7 @@ nothing, an Or is an inverted And of inverted literals, and one kind of gate ser
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -172,3 +173,14 @@ class Gates:
     def differ(self, one: Lit, other: Lit) -> Lit:
         """The exclusive Or of two literals."""
         return self.choose(one, other ^ 1, other)
+
+
+def images(core: Core, leaf: Mapping[int, Lit], gates: Gates) -> list[Lit]:
+    """What each node of a core becomes in `gates` when its leaves are put for what `leaf` says
+    (literals there, by node; 0 where it says nothing)."""
+    lits = [FALSE] * (core.first_gate + len(core.gates))
+    for node, lit in leaf.items():
+        lits[node] = lit
+    for number, gate in enumerate(core.gates, core.first_gate):
+        lits[number] = gates.conj(*[lits[lit >> 1] ^ (lit & 1) for lit in gate])
+    return lits

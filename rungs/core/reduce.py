@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import replace
 
-from rungs.core.nodes import FALSE, Core, CoreTimer, Gates, Lit, Number
+from rungs.core.nodes import FALSE, Core, CoreTimer, Gates, Lit, Number, images
 
 
 def reduce(core: Core, keep: Collection[str]) -> Core:
@@ -84,7 +84,7 @@ def _merge(core: Core) -> Core:
                 same[node] = FALSE
             else:
                 same[node] = (core.first_state + leader.setdefault(number, index)) * 2
-        lits = _images(core, same)
+        lits = images(core, same, Gates(len(core.signals) + len(core.state)))
         moved = False
         for index, bit in enumerate(core.state):
             if zero[index] and lits[bit.next >> 1] ^ (bit.next & 1) != FALSE:
@@ -110,17 +110,6 @@ def _merge(core: Core) -> Core:
                     final[core.first_state + index] = (1 + len(core.signals) + place) * 2
             return _rebuilt(core, list(range(len(core.signals))), state, final)
         group = fresh
-
-
-def _images(core: Core, same: dict[int, Lit]) -> list[Lit]:
-    """What each node becomes when signals and state bits are put for what `same` says."""
-    gates = Gates(len(core.signals) + len(core.state))
-    lits = [FALSE] * (core.first_gate + len(core.gates))
-    for node, lit in same.items():
-        lits[node] = lit
-    for number, gate in enumerate(core.gates, core.first_gate):
-        lits[number] = gates.conj(*[lits[lit >> 1] ^ (lit & 1) for lit in gate])
-    return lits
 
 
 def _rebuilt(core: Core, signals: list[int], state: list[int], same: dict[int, Lit]) -> Core:

@@ -30,6 +30,25 @@ LOAD_KINDS = ("led", "lamp", "coil", "motor", "valve", "resistive", "electronic"
 
 DURATION_UNITS = {"ms": 1, "s": 1_000, "min": 60_000, "h": 3_600_000, "d": 86_400_000}
 
+
+def duration_text(ms: int) -> str:
+    """A time in ms as the language writes it, the larger unit first: `1h30min`."""
+    parts = []
+    for unit, size in sorted(DURATION_UNITS.items(), key=lambda pair: -pair[1]):
+        count, ms = divmod(ms, size)
+        parts += [f"{count}{unit}"] if count else []
+    return "".join(parts) or "0ms"
+
+
+def clock_text(ms: int, seconds: bool = False, thousandths: bool = False) -> str:
+    """A time of day, in ms since midnight, as `22:30`, `22:30:05` or `22:30:05.250`; what is not
+    asked for is cut off."""
+    text = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}"
+    if seconds or thousandths:
+        text += f":{ms // 1_000 % 60:02}"
+    return f"{text}.{ms % 1_000:03}" if thousandths else text
+
+
 STEP_FORMS = {
     "begin": "begin Wed 2026-11-25 22:45",
     "operate": "operate NAME",

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from rungs.core.nodes import FALSE, TRUE, Core, Gates
+from rungs.core.nodes import TRUE, Core, Gates, images
 from rungs.core.patterns import split, variable_masks
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.question import CUT, Question
@@ -117,13 +117,9 @@ class _Explorer:
 
 def _left_after(circuit: Core, cut: int) -> int:
     """The state bits (as a mask) that still matter to a step that begins with a power cut."""
-    lits = [FALSE] * (circuit.first_gate + len(circuit.gates))
     gates = Gates(len(circuit.signals) + len(circuit.state))
-    for node in range(1, circuit.first_gate):
-        lits[node] = node * 2
-    lits[1 + cut] = TRUE
-    for number, gate in enumerate(circuit.gates, circuit.first_gate):
-        lits[number] = gates.conj(*[lits[lit >> 1] ^ (lit & 1) for lit in gate])
+    leaf = {node: node * 2 for node in range(1, circuit.first_gate)} | {1 + cut: TRUE}
+    lits = images(circuit, leaf, gates)
     wanted = [bit.next for bit in circuit.state] + [output.lit for output in circuit.outputs]
     seen: set[int] = set()
     open_ends = [lits[lit >> 1] >> 1 for lit in wanted]

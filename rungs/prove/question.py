@@ -7,7 +7,7 @@ are free under what the running timers allow: what cannot happen here cannot hap
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from rungs.core.nodes import (
@@ -20,6 +20,7 @@ from rungs.core.nodes import (
     Lit,
     Signal,
     StateBit,
+    images,
 )
 from rungs.core.reduce import reduce
 
@@ -395,13 +396,7 @@ def _equals(gates: Gates, lits: Sequence[Lit], vector: Vector) -> Lit:
     return gates.conj(*[lit ^ (not on) for lit, on in zip(lits, vector, strict=True)])
 
 
-def image_of(core: Core, leaf: dict[int, Lit], gates: Gates) -> Callable[[Lit], Lit]:
-    """Puts the gates of a core into `gates`, over the literals that stand there for its nodes:
-    `leaf` gives them for signals and state bits, 0 where it gives none. Returns the function from
-    a literal of the core to the one that it has become."""
-    lits = [FALSE] * (core.first_gate + len(core.gates))
-    for node, lit in leaf.items():
-        lits[node] = lit
-    for number, gate in enumerate(core.gates, core.first_gate):
-        lits[number] = gates.conj(*[lits[lit >> 1] ^ (lit & 1) for lit in gate])
+def image_of(core: Core, leaf: Mapping[int, Lit], gates: Gates) -> Callable[[Lit], Lit]:
+    """The function from a literal of a core to what it becomes in `gates`; see `images`."""
+    lits = images(core, leaf, gates)
     return lambda lit: lits[lit >> 1] ^ (lit & 1)

@@ -12,6 +12,7 @@ from datetime import date
 
 from rungs.core.nodes import PERIOD
 from rungs.language.format import format_file
+from rungs.language.words import clock_text, duration_text
 from rungs.program.check import check
 from rungs.program.nodes import Program, Property, opposite
 from rungs.program.words import circuit_text
@@ -101,7 +102,7 @@ def _steps(program: Program, witness: Witness, period: int) -> list[str]:
             continue
         steps += _wait(panel, act.t - period)
         if act.back is not None:
-            steps.append(f"power off for {_duration(act.back - act.t)}")
+            steps.append(f"power off for {duration_text(act.back - act.t)}")
             panel.switch_power(False)
             panel.run(panel.now + act.back - act.t)
             panel.switch_power(True)
@@ -117,7 +118,7 @@ def _wait(panel: Panel, until: int) -> list[str]:
         return []
     ms = until - panel.now
     panel.run(until)
-    return [f"wait {_duration(ms)}"]
+    return [f"wait {duration_text(ms)}"]
 
 
 def _moves(program: Program, act: Act, panel: Panel) -> list[str]:
@@ -139,20 +140,8 @@ def _moves(program: Program, act: Act, panel: Panel) -> list[str]:
 
 
 def _when(day: date | None, ms: int) -> str:
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}"
+    clock = clock_text(ms, seconds=True)
     return clock if day is None else f"{day.isoformat()} {clock}"
-
-
-def _duration(ms: int) -> str:
-    """A time as the language writes it."""
-    parts = []
-    for size, unit in ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1_000, "s")):
-        count, ms = divmod(ms, size)
-        if count:
-            parts.append(f"{count}{unit}")
-    if ms or not parts:
-        parts.append(f"{ms}ms")
-    return "".join(parts)
 
 
 def _breaks(program: Program, item: Property, label: str, text: str, period: int) -> bool:

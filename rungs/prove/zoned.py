@@ -16,7 +16,18 @@ from rungs.prove.budget import Budget
 from rungs.prove.clocks.graph import ClockGraph
 from rungs.prove.states import Key, Stepper, signal_space, sure_dues
 from rungs.prove.timing import Step
-from rungs.prove.zones import FAR, NOTHING, Zone, aged, later, rounded, running, waiting, with_dues
+from rungs.prove.zones import (
+    FAR,
+    NOTHING,
+    Zone,
+    aged,
+    due_parts,
+    later,
+    rounded,
+    running,
+    waiting,
+    with_dues,
+)
 
 MOST_SIGNALS = 17
 MOST_ZONES = 20_000
@@ -158,7 +169,7 @@ class _Search:
         """Add what can follow a node; a step that is bad, if there is one."""
         zone = later(node.zone)
         for place, since, vector in self._places(node, zone):
-            for dues, part in self._due_parts(since):
+            for dues, part in due_parts(since, self.needs):
                 found = self._scan(index, node, look, place, vector, dues, part)
                 if found is not None:
                     return found
@@ -232,21 +243,6 @@ class _Search:
     def _vector(self, node: int) -> dict[str, bool]:
         assert self.clocks is not None
         return dict(zip(self.clocks.names, self.clocks.nodes[node].vector, strict=True))
-
-    def _due_parts(self, zone: Zone) -> Iterator[tuple[dict[int, bool], Zone]]:
-        """The zone, parted by which of its timers are due."""
-        parts: list[tuple[dict[int, bool], Zone]] = [({}, zone)]
-        for timer in zone.timers:
-            if timer == CLOCK:
-                continue
-            fresh = []
-            for dues, part in parts:
-                for due in (False, True):
-                    smaller = with_dues(part, {timer: due}, self.needs)
-                    if smaller is not None:
-                        fresh.append(({**dues, timer: due}, smaller))
-            parts = fresh
-        yield from parts
 
     def _add(self, key: Key, place: int | None, zone: Zone, parent: int, step: Step) -> None:
         known = self.passed.setdefault((key, place), [])

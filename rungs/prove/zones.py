@@ -9,7 +9,7 @@ bounds beyond the largest number that an age is ever compared with keeps zones f
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 FAR = 1 << 60  # no bound
@@ -65,6 +65,22 @@ def with_dues(zone: Zone, dues: Mapping[int, bool], needs: Mapping[int, int]) ->
             else:
                 rows[place][0] = min(rows[place][0], needs[timer] - 1)
     return _closed(zone.timers, rows)
+
+
+def due_parts(zone: Zone, needs: Mapping[int, int]) -> Iterator[tuple[dict[int, bool], Zone]]:
+    """The zone, parted by which of its timers that `needs` names are due."""
+    parts: list[tuple[dict[int, bool], Zone]] = [({}, zone)]
+    for timer in zone.timers:
+        if timer not in needs:
+            continue
+        fresh = []
+        for dues, part in parts:
+            for due in (False, True):
+                smaller = with_dues(part, {timer: due}, needs)
+                if smaller is not None:
+                    fresh.append(({**dues, timer: due}, smaller))
+        parts = fresh
+    yield from parts
 
 
 def aged(zone: Zone, timer: int, low: int, high: int) -> Zone | None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from rungs.language.words import duration_text
 from rungs.program.nodes import Program, Property
 from rungs.program.words import circuit_text
 from rungs.prove.order import Orders
@@ -17,7 +18,7 @@ from rungs.prove.situations.wires import WireFaults
 from rungs.prove.verdict import Verdict
 from rungs.prove.whole import Report
 from rungs.prove.witness import Witness
-from rungs.report.runs import duration, run_text, standing
+from rungs.report.runs import run_text, standing
 from rungs.report.text import Ink, plain
 
 WIDTH = 80
@@ -113,7 +114,7 @@ def _end(program: Program, verdict: Verdict, period: int) -> str:
     assert verdict.witness is not None
     item = verdict.item
     seen = ", ".join(standing(program, item, verdict.witness, period))
-    late = f" for {duration(item.within)}" if item.within else ""
+    late = f" for {duration_text(item.within)}" if item.within else ""
     return f"broken{late}: {plain(seen)}"
 
 
@@ -340,7 +341,7 @@ def property_words(item: Property) -> str:
     match item.kind:
         case "require":
             assert item.when is not None
-            within = f" within {item.within}ms" if item.within else ""
+            within = f" within {duration_text(item.within)}" if item.within else ""
             return f"when {circuit_text(item.when)} then {circuit}{within}"
         case "assume":
             return f"never {circuit}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from rungs.language.words import WEEKDAYS, clock_text, duration_text
 from rungs.program.nodes import (
     Clock,
     Compare,
@@ -25,21 +26,6 @@ from rungs.scan.runner import Panel
 from rungs.scan.watch import circuits_of
 
 WIDTH = 80
-MS_PER = ((86_400_000, "d"), (3_600_000, "h"), (60_000, "min"), (1_000, "s"))
-
-
-def duration(ms: int) -> str:
-    """A time as people write it: `1 h 30 min`, `2.5 s`, `40 ms`."""
-    if ms < 1_000:
-        return f"{ms} ms"
-    parts = []
-    for size, unit in MS_PER:
-        count, ms = divmod(ms, size)
-        if unit == "s" and ms:
-            parts.append(f"{count + ms / 1_000:g} s")
-        elif count:
-            parts.append(f"{count} {unit}")
-    return " ".join(parts)
 
 
 def begin_text(program: Program, witness: Witness) -> str:
@@ -48,16 +34,14 @@ def begin_text(program: Program, witness: Witness) -> str:
         return "power on"
     zone = build_calendar(program).zone
     day, ms = zone.local(witness.start)
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}"
-    if ms % 1_000:
-        clock += f".{ms % 1_000:03}"
-    return f"power on, {day:%a} {day.isoformat()} {clock}"
+    clock = clock_text(ms, seconds=True, thousandths=bool(ms % 1_000))
+    return f"power on, {WEEKDAYS[day.weekday()]} {day.isoformat()} {clock}"
 
 
 def act_text(act: Act, moved: dict[str, bool]) -> str:
     """What a person does in one act; `moved` are the actuators, True where one is operated."""
     if act.back is not None:
-        return f"power off, and on again after {duration(act.back - act.t)}"
+        return f"power off, and on again after {duration_text(act.back - act.t)}"
     words = []
     for operated, verb in ((True, "operate"), (False, "release")):
         names = [name for name, on in moved.items() if on == operated]

@@ -5,6 +5,7 @@ A broken property is shown in the words of the file: there its reader will look 
 
 from __future__ import annotations
 
+from rungs.language.words import clock_text
 from rungs.program.nodes import Program
 from rungs.report.text import Ink, plain
 from rungs.scan.scenario import Broken, ScenarioResult, Seen, StepResult
@@ -85,9 +86,7 @@ def violation_text(program: Program, violation: Violation) -> str:
 
 def wall_text(result: StepResult | Broken) -> str:
     """The wall time of a step or a violation, `HH:MM:SS.mmm`."""
-    ms = result.wall[1]
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}"
-    return f"{clock}.{ms % 1_000:03}"
+    return clock_text(result.wall[1], thousandths=True)
 
 
 def _seen(seen: Seen) -> str:

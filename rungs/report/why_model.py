@@ -11,6 +11,7 @@ from typing import Literal, assert_never
 
 from pydantic import BaseModel
 
+from rungs.language.words import clock_text
 from rungs.prove.why.history import History
 from rungs.prove.why.nodes import (
     Alterations,
@@ -144,8 +145,8 @@ def _change(change: Change) -> ChangeModel:
 def _moment(history: History, moment: Moment) -> MomentModel:
     zone = history.calendar.zone
     day, ms = zone.local(moment.wall)
-    clock = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}:{ms // 1_000 % 60:02}.{ms % 1_000:03}"
-    return MomentModel(t_ms=moment.t, scan=moment.scan, wall=f"{day.isoformat()}T{clock}")
+    wall = f"{day.isoformat()}T{clock_text(ms, thousandths=True)}"
+    return MomentModel(t_ms=moment.t, scan=moment.scan, wall=wall)
 
 
 def _node(history: History, each: Explanation) -> WhyNodeModel:

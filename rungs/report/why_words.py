@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from rungs.draw.words import contact_caption
+from rungs.language.words import clock_text
 from rungs.program.nodes import Contact, Device, Leaf, Output, Relay
 from rungs.prove.why.history import History
 from rungs.prove.why.nodes import Change, Explanation, Kind, Moment
@@ -34,9 +35,7 @@ class Words:
         zone = self.history.calendar.zone
         day, ms = zone.local(instant)
         today, _ = zone.local(self.now.wall)
-        text = f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}"
-        if not short or ms // 1_000 % 60:
-            text += f":{ms // 1_000 % 60:02}"
+        text = clock_text(ms, seconds=not short or bool(ms // 1_000 % 60))
         away = day.toordinal() - today.toordinal()
         if away == 0:
             return text

@@ -31,7 +31,7 @@ from pydantic_core import PydanticCustomError
 from rungs.files import FileError, decode, read_bytes
 from rungs.findings import MAX_FINDINGS, Finding
 from rungs.language.tree import Word
-from rungs.language.words import DURATION_UNITS
+from rungs.language.words import duration_text
 from rungs.program.values import DAY_MS, read_duration
 from rungs.source import NOWHERE, Source, Span
 
@@ -43,15 +43,6 @@ TableKind = Literal["truth", "transition", "switching"]
 PowerUp = Literal["off", "on", "last", "unknown"]
 
 _DURATION = re.compile(r"(?:[0-9]+(?:\.[0-9]+)?[A-Za-z]+)+")
-
-
-def duration_text(ms: int) -> str:
-    """A time in ms as the language writes it, the larger unit first: `1h30min`."""
-    parts = []
-    for unit, size in sorted(DURATION_UNITS.items(), key=lambda pair: -pair[1]):
-        count, ms = divmod(ms, size)
-        parts += [f"{count}{unit}"] if count else []
-    return "".join(parts) or "0ms"
 
 
 # --- kinds of value ---------------------------------------------------------------------------

@@ -14,9 +14,10 @@ from rungs.core.lower import LowerError, lower
 from rungs.core.nodes import Core
 from rungs.core.patterns import TooLargeError
 from rungs.core.reduce import reduce
+from rungs.language.words import duration_text
 from rungs.program.nodes import Clock, Input, Output, Program
 from rungs.table.digest import head_digest
-from rungs.table.head import clock_statement, holiday_statement, sha256, site_statement, span_words
+from rungs.table.head import clock_statement, holiday_statement, sha256, site_statement
 from rungs.table.model import Proof, TableFile
 from rungs.table.prove import Difference, Doubt, prove_rows
 from rungs.table.switching_file import Unproved, prove_switching_file
@@ -158,7 +159,7 @@ def _timer_differences(table: TableFile, core: Core) -> Iterator[str]:
             yield f"the program has no use for a timer '{timer.name}'"
             continue
         if timer.preset_ms != mine.preset:
-            theirs, ours_is = span_words(timer.preset_ms), span_words(mine.preset)
+            theirs, ours_is = duration_text(timer.preset_ms), duration_text(mine.preset)
             yield f"timer '{timer.name}' is {theirs} in the table, {ours_is} in the program"
         if timer.kind != mine.kind:
             yield f"timer '{timer.name}' is {timer.kind} in the table, {mine.kind} in the program"

@@ -13,9 +13,9 @@ from typing import Final, Literal, assert_never
 
 from rungs.findings import in_order
 from rungs.language.words import LOAD_KINDS
+from rungs.language.words import duration_text as _time
 from rungs.program.nodes import Input, Load, Output, Program
 from rungs.table.board import Board, BoardDelays, BoardTimers
-from rungs.table.board import duration_text as _time
 from rungs.table.needs import Fit, Need, TimerNeed, TimerSetting, Work, listed, nearest
 from rungs.table.slots import clock_slots
 from rungs.table.sunfix import SlotLength

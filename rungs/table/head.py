@@ -11,6 +11,7 @@ from typing import Any
 
 from rungs import __version__
 from rungs.core.nodes import Core
+from rungs.language.words import duration_text
 from rungs.program.nodes import (
     EVERY_DAY,
     Clock,
@@ -34,7 +35,6 @@ CAUTIONS = (
     " in together are interlocked by their own contacts as well.",
     "Local codes and licensed practice decide what may be built and by whom.",
 )
-_UNITS = (("d", 86_400_000), ("h", 3_600_000), ("min", 60_000), ("s", 1_000), ("ms", 1))
 
 
 def head(program: Program, core: Core, kind: Kind, outputs: tuple[str, ...]) -> dict[str, Any]:
@@ -107,16 +107,6 @@ def _output(program: Program, name: str) -> TableOutput:
 # --- statements of the language -----------------------------------------------------------------
 
 
-def span_words(ms: int) -> str:
-    """A duration as the language writes it, such as 1min30s; at least 1 ms."""
-    parts = []
-    for unit, size in _UNITS:
-        count, ms = divmod(ms, size)
-        if count:
-            parts.append(f"{count}{unit}")
-    return "".join(parts)
-
-
 def moment_words(moment: Moment) -> str:
     """A time of day, or a sun event with its offset."""
     if isinstance(moment, TimeOfDay):
@@ -126,7 +116,7 @@ def moment_words(moment: Moment) -> str:
     if not moment.offset:
         return moment.event
     sign = "+" if moment.offset > 0 else "-"
-    return f"{moment.event} {sign}{span_words(abs(moment.offset))}"
+    return f"{moment.event} {sign}{duration_text(abs(moment.offset))}"
 
 
 def clock_statement(clock: Clock) -> str:
@@ -146,7 +136,7 @@ def clock_statement(clock: Clock) -> str:
     if days.except_holidays:
         words.append("except holidays")
     if clock.catch_up:
-        words.append(f"catch up {span_words(clock.catch_up)}")
+        words.append(f"catch up {duration_text(clock.catch_up)}")
     return " ".join(words)
 
 

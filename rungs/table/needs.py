@@ -11,10 +11,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from rungs.findings import Finding, has_errors
+from rungs.language.words import duration_text as _time
 from rungs.program.nodes import Days, Moment, Program
 from rungs.source import NOWHERE, Span
 from rungs.table.board import Board, TableKind
-from rungs.table.board import duration_text as _time
 from rungs.table.sunfix import SlotLength, SunFix
 
 # --- what a table needs and what it gets ------------------------------------------------------

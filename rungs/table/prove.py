@@ -14,7 +14,7 @@ from rungs.core.nodes import Core
 from rungs.core.patterns import TooLargeError, split
 from rungs.prove.states import Key, Stepper, signal_space, sure_dues
 from rungs.prove.timing import Step, possible_times
-from rungs.prove.zones import NOTHING, Zone, later, rounded, running, waiting, with_dues
+from rungs.prove.zones import NOTHING, Zone, due_parts, later, rounded, running, waiting, with_dues
 from rungs.table.cover import variable_masks
 from rungs.table.machine import MAX_SIGNALS, MAX_WORK, runs_of
 from rungs.table.model import Proof, TableFile
@@ -190,7 +190,7 @@ def _with_times(
             look = looks[node.pair] = _Look(core, machine, stepper, node.pair)
         work += 1 << len(look.names)
         followers = [(look.after_cut(), NOTHING, Step({}, look.key, True))]
-        for dues, zone in _due_parts(later(node.zone), needs):
+        for dues, zone in due_parts(later(node.zone), needs):
             now = look.patterns_with(dues)
             for what, mask, rows in look.differences():
                 if mask & now:
@@ -234,20 +234,6 @@ def _followers(
 
 def _lowest(mask: int) -> int:
     return (mask & -mask).bit_length() - 1
-
-
-def _due_parts(zone: Zone, needs: dict[int, int]) -> Iterator[tuple[dict[int, bool], Zone]]:
-    """The zone, parted by which of its timers are due."""
-    parts: list[tuple[dict[int, bool], Zone]] = [({}, zone)]
-    for timer in zone.timers:
-        fresh = []
-        for dues, part in parts:
-            for due in (False, True):
-                smaller = with_dues(part, {timer: due}, needs)
-                if smaller is not None:
-                    fresh.append(({**dues, timer: due}, smaller))
-        parts = fresh
-    yield from parts
 
 
 def _steps_to(nodes: list[_Node], index: int) -> tuple[Step, ...]:

@@ -12,9 +12,9 @@ from datetime import date, timedelta
 from typing import assert_never
 
 from rungs.language.words import DURATION_UNITS, WEEKDAYS
+from rungs.language.words import duration_text as _time
 from rungs.program.nodes import EVERY_DAY, Clock, Days, Moment, MonthDay, SunTime, TimeOfDay
 from rungs.table.board import BoardClock
-from rungs.table.board import duration_text as _time
 from rungs.table.needs import ClockSlot, Work, listed
 from rungs.table.sunfix import FixedSlot, SlotLength, SunFix, fixed_times
 

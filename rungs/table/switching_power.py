@@ -12,7 +12,7 @@ from itertools import product
 from typing import Final, Literal
 
 from rungs.core.nodes import StateBit
-from rungs.table.board import duration_text
+from rungs.language.words import duration_text
 from rungs.table.model import Act
 
 PowerUp = Literal["off", "last"]  # how a board's relays stand when power comes back

@@ -12,9 +12,9 @@ from typing import Final
 
 from rungs.core.nodes import Core
 from rungs.findings import Finding
+from rungs.language.words import duration_text
 from rungs.program.nodes import Program
 from rungs.source import NOWHERE
-from rungs.table.board import duration_text
 from rungs.table.model import Act
 from rungs.table.switching_lanes import (
     Delay,

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
+from rungs.language.words import WEEKDAYS, clock_text
 from rungs.program.nodes import EVERY_DAY, SunTime
 from rungs.prove.clocks.shown import Pieces, followers, shown_first, shown_later
 from rungs.prove.clocks.timeline import Timeline, Vector
 from rungs.prove.zones import FAR
 from rungs.scan.daysoff import is_listed
-from rungs.scan.zone import HOUR, MINUTE
 
 # a run of equal scans that may pass over more changes than this is taken as endless
 _HOPS: Final = 64
@@ -188,7 +188,7 @@ class _Labels:
         label = self._days.get(day)
         if label is None:
             label = self._days[day] = self._day(day)
-        words = [WEEKDAY[day.weekday()]] if self._weekdays else []
+        words = [WEEKDAYS[day.weekday()]] if self._weekdays else []
         if place and not self._by_sun(pieces.vectors[place - 1], pieces.vectors[place]):
             words.append(clock_text(ms))
         return " ".join(words) + label
@@ -206,11 +206,3 @@ class _Labels:
         varied = [c for c in self._line.clocks if c.days.season or c.days.except_holidays]
         listed = [clock.name for clock in varied if is_listed(clock.days, day, holiday)]
         return f" ({', '.join(listed) or 'none'})" if varied else ""
-
-
-WEEKDAY: Final = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
-
-
-def clock_text(ms: int) -> str:
-    """A time of day as `22:30`; parts of a minute are cut off."""
-    return f"{ms // HOUR:02}:{ms // MINUTE % 60:02}"

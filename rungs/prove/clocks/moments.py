@@ -13,8 +13,8 @@ from datetime import date, timedelta
 from itertools import product
 from typing import Final
 
+from rungs.language.words import WEEKDAYS, clock_text
 from rungs.program.nodes import Clock, SunTime
-from rungs.prove.clocks.graph import WEEKDAY, clock_text
 from rungs.prove.clocks.timeline import Timeline, Vector
 from rungs.scan.daysoff import in_span
 from rungs.scan.zone import DAY, HOUR, MINUTE, SECOND
@@ -209,7 +209,7 @@ def _lone(spans: list[_Span]) -> str:
 def _over_days(which: str, begin: str, end: str, nights: int, begins: set[date], when: str) -> str:
     weekdays = {day.weekday() for day in begins}
     if len(weekdays) == 1:
-        last = WEEKDAY[(weekdays.pop() + nights) % 7]
+        last = WEEKDAYS[(weekdays.pop() + nights) % 7]
         return f"{which} {begin} to {last} {end}{when}"
     later = "the next day" if nights == 1 else f"{nights} days later"
     return f"{which} {begin} to {end} {later}{when}"
@@ -290,9 +290,9 @@ def _weekdays(weekdays: set[int]) -> str:
         else:
             parts.append([day])
     return ", ".join(
-        f"{WEEKDAY[part[0]]}-{WEEKDAY[part[-1]]}"
+        f"{WEEKDAYS[part[0]]}-{WEEKDAYS[part[-1]]}"
         if len(part) > 2
-        else ", ".join(WEEKDAY[day] for day in part)
+        else ", ".join(WEEKDAYS[day] for day in part)
         for part in parts
     )
 
@@ -303,5 +303,4 @@ def _date(day: date) -> str:
 
 def _time(ms: int) -> str:
     """`22:30`, with seconds only where there are any."""
-    seconds = ms // SECOND % 60
-    return f"{clock_text(ms)}:{seconds:02}" if seconds else clock_text(ms)
+    return clock_text(ms, seconds=bool(ms // SECOND % 60))
