@@ -26,6 +26,7 @@ from rungs.prove.witness import Witness, played
 from rungs.scan.reference import State, powered_down, same, scan
 from rungs.scan.runner import Panel
 from tests.helpers import program_of
+from tests.properties import capped, state_key
 from tests.strategies import random_program
 
 PERIOD = 10
@@ -86,7 +87,7 @@ class Brute:
     def look(self) -> bool:
         """Find all states and situations; False if there are too many."""
         start = powered_down(self.program)
-        known = {self.key(start)}
+        known = {state_key(start)}
         self.states = [start]
         for state in self.states:
             befores = [state]
@@ -94,8 +95,10 @@ class Brute:
                 befores.append(replace(powered_down(self.program, state), t=0))
             for before in befores:
                 for circuits in self.circuits:
-                    after = self.aged(scan(self.program, before, circuits, {}, before.t + PERIOD))
-                    key = self.key(after)
+                    after = capped(
+                        self.program, scan(self.program, before, circuits, {}, before.t + PERIOD)
+                    )
+                    key = state_key(after)
                     if key not in known:
                         known.add(key)
                         self.states.append(after)
@@ -106,29 +109,6 @@ class Brute:
                 if state.powered and self.stands(state, circuits):
                     self.situations.append((state, circuits))
         return True
-
-    def aged(self, state: State) -> State:
-        """The state as if its scan had been at 0, no age larger than any that matters."""
-        since = {}
-        for name, start in state.since.items():
-            timer = self.program.by_name[name]
-            assert isinstance(timer, Timer)
-            age = state.t - start
-            if timer.kind == "flasher":
-                age %= timer.preset + timer.off
-            since[name] = -min(age, timer.preset) if timer.kind != "flasher" else -age
-        return replace(state, t=0, since=since, moved_by={})
-
-    def key(self, state: State) -> tuple[object, ...]:
-        return (
-            state.powered,
-            tuple(state.contacts.items()),
-            tuple(sorted(state.coils.items())),
-            tuple(state.counts.items()),
-            tuple(sorted(state.since.items())),
-            tuple(sorted(state.edges.items())),
-            tuple(sorted(state.powers.items())),
-        )
 
     def stands(self, state: State, circuits: dict[str, bool]) -> bool:
         after = scan(self.program, state, circuits, {}, state.t + PERIOD)
@@ -159,11 +139,13 @@ class Brute:
             ended: set[tuple[object, ...]] = set()
             for state in self.states:
                 run: dict[tuple[object, ...], frozenset[str]] = {}
-                key = self.key(state)
+                key = state_key(state)
                 while key not in run and key not in ended:
                     run[key] = self.on(state)
-                    state = self.aged(scan(self.program, state, circuits, {}, state.t + PERIOD))
-                    key = self.key(state)
+                    state = capped(
+                        self.program, scan(self.program, state, circuits, {}, state.t + PERIOD)
+                    )
+                    key = state_key(state)
                 if key in run:
                     shown = list(run.values())[list(run).index(key) :]
                     if len(shown) > 1:
