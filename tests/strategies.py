@@ -44,7 +44,6 @@ from rungs.program.nodes import (
     Verb,
     leaves,
 )
-from rungs.program.words import circuit_text
 from tests.second_reading import ClockClosed, Row
 
 T = TypeVar("T")
@@ -576,7 +575,7 @@ def program_text(program: Program) -> str:
             a.name if a.verb == "coil" else f"{a.verb} {a.name}" for a in rung.actions
         )
         statements.append(
-            f"rung{_label(rung.label)}\n    {circuit_text(rung.circuit)} -> {actions}"
+            f"rung{_label(rung.label)}\n    {_circuit_text(rung.circuit)} -> {actions}"
         )
     return "\n".join(statements) + "\n"
 
@@ -631,3 +630,27 @@ def _days(days: Days) -> str:
         (month, day), (last_month, last_day) = days.season
         text += f" between {month:02}-{day:02} and {last_month:02}-{last_day:02}"
     return text
+
+
+def _circuit_text(circuit: Circuit) -> str:
+    match circuit:
+        case Series():
+            return " and ".join(
+                f"({_circuit_text(p)})" if isinstance(p, Parallel) else _circuit_text(p)
+                for p in circuit.parts
+            )
+        case Parallel():
+            return " or ".join(_circuit_text(part) for part in circuit.parts)
+        case Compare():
+            return f"{circuit.name} {circuit.op} {circuit.number}"
+        case Contact(kind="closed"):
+            return f"not {circuit.name}" if circuit.negated else circuit.name
+        case Contact(kind="first_scan"):
+            text = "first_scan"
+        case Contact(kind="timing"):
+            text = f"{circuit.name}.timing"
+        case Contact(kind="rising" | "falling"):
+            text = f"{circuit.kind} {circuit.name}"
+        case _:
+            raise ValueError(f"{circuit.kind} does not stand in a rung")
+    return f"not ({text})" if circuit.negated else text
