@@ -7,17 +7,35 @@ nothing it may jump, which makes a week of a clock-driven panel cost its events 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Literal
 
 from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Program
 from rungs.scan.calendar import Calendar, build_calendar
-from rungs.scan.reference import State, next_expiry, powered_down, same, scan
-from rungs.scan.wall import WallClock, default_start
+from rungs.scan.forces import forced_scan
+from rungs.scan.reference import State, next_expiry, powered_down, same
+from rungs.scan.wall import WallClock, WallMemory, default_start
 
 WireFault = Literal["sound", "broken", "shorted"]
+
+
+@dataclass(frozen=True, slots=True)
+class Snapshot:
+    """All that a panel's future hangs on, but for what hands and power will do to it."""
+
+    before: State
+    state: State
+    now: int
+    powered: bool
+    operated: Mapping[str, bool]
+    wires: Mapping[str, WireFault]
+    given: Mapping[str, bool]
+    forces: Mapping[str, bool]
+    wall: WallMemory
+    undisturbed: bool
+
 
 # shown each scan that is made: the state it began with, the state after it, the faults of the wires
 See = Callable[[State, State, Mapping[str, WireFault]], object]
@@ -52,6 +70,7 @@ class Panel:
         self.wires: dict[str, WireFault] = {d.name: "sound" for d in program.inputs}
         self._given: dict[str, bool] = {}
         self.circuits: dict[str, bool] = {}
+        self.forces: dict[str, bool] = {}
         self.powered = True
         self.state = powered_down(program)
         self.before = self.state
@@ -78,6 +97,15 @@ class Panel:
         self._given.update(circuits)
         self._update_circuits()
 
+    def force(self, name: str, closed: bool | None) -> None:
+        """Hold a device's contact closed or open against the program from the next scan on; None
+        lets go of it."""
+        if closed is None:
+            self.forces.pop(name, None)
+        else:
+            self.forces[name] = closed
+        self._undisturbed = False
+
     def _update_circuits(self) -> None:
         for device in self.program.inputs:
             name = device.name
@@ -101,6 +129,33 @@ class Panel:
         self.wall.set(self.now, instant)
         self._undisturbed = False
 
+    # --- going back
+
+    def snapshot(self) -> Snapshot:
+        """How the panel stands, to be given to `restore` later."""
+        return Snapshot(
+            self.before,
+            self.state,
+            self.now,
+            self.powered,
+            dict(self.operated),
+            dict(self.wires),
+            dict(self._given),
+            dict(self.forces),
+            self.wall.memory(),
+            self._undisturbed,
+        )
+
+    def restore(self, kept: Snapshot) -> None:
+        """Stand as a panel of the same program did when the snapshot was taken."""
+        self.operated, self.wires = dict(kept.operated), dict(kept.wires)
+        self._given, self.forces = dict(kept.given), dict(kept.forces)
+        self._update_circuits()
+        self.before, self.state = kept.before, kept.state
+        self.now, self.powered = kept.now, kept.powered
+        self.wall.recall(kept.wall)
+        self._undisturbed = kept.undisturbed
+
     # --- time
 
     @property
@@ -117,7 +172,7 @@ class Panel:
         """Make the next scan, or the one at grid time t, and return the state after it."""
         at = self.next_scan_at() if t is None else t
         clocks = self.wall.contacts(at)
-        after = scan(self.program, self.state, self.circuits, clocks, at)
+        after = forced_scan(self.program, self.state, self.circuits, clocks, at, self.forces)
         self.before, self.state = self.state, after
         self._undisturbed = (
             self.before.powered
@@ -189,7 +244,7 @@ class Panel:
         """Whether the next scan would change nothing but elapsed times; the panel is left alone."""
         at = self.next_scan_at()
         clocks = self.wall.peek(at)
-        after = scan(self.program, self.state, self.circuits, clocks, at)
+        after = forced_scan(self.program, self.state, self.circuits, clocks, at, self.forces)
         return same(self.program, self.state, after)
 
     def local(self) -> tuple[date, int]:

@@ -6,6 +6,8 @@ so that a clock that is set back a little does not run an event twice.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 
 from rungs.program.nodes import Clock
@@ -20,6 +22,16 @@ def default_start(calendar: Calendar) -> int:
     return calendar.zone.instant(DEFAULT_DAY, 0)
 
 
+@dataclass(frozen=True, slots=True)
+class WallMemory:
+    """What a wall clock remembers: wall time minus run time (ms), the wall time of the last scan
+    since power-up, and the last event that each clock has shown since."""
+
+    offset: int
+    seen: int | None
+    shown: Mapping[str, int]
+
+
 class WallClock:
     """Wall time as a function of run time t, and the clock contacts of each scan."""
 
@@ -29,6 +41,15 @@ class WallClock:
         self._offset = start  # wall time minus run time
         self._seen: int | None = None  # wall time of the last scan since power-up
         self._shown: dict[str, int] = {}  # last event shown by each clock since power-up
+
+    def memory(self) -> WallMemory:
+        """What it remembers, to be given to `recall` later."""
+        return WallMemory(self._offset, self._seen, dict(self._shown))
+
+    def recall(self, memory: WallMemory) -> None:
+        """Remember what was remembered then."""
+        self._offset, self._seen = memory.offset, memory.seen
+        self._shown = dict(memory.shown)
 
     def at(self, t: int) -> int:
         """The wall time at run time t, ms UTC."""
