@@ -36,7 +36,7 @@ from rungs.bench.pages import (
     switch_rows,
     time_text,
 )
-from rungs.bench.session import Session
+from rungs.bench.session.session import Session
 from rungs.bench.views import Walk
 from rungs.bench.widgets.ladder import Ladder
 from rungs.bench.widgets.lines import Lines

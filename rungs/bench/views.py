@@ -18,7 +18,8 @@ WallTime = tuple[date, int]  # local date, ms since midnight
 @dataclass(frozen=True, slots=True)
 class SwitchView:
     """One input: what the hand does (`operated`), what the wire carries (`circuit`), and what the
-    last scan read (`image`). `release_in` is the simulated ms until a tap lets go."""
+    last scan read (`image`). `release_in` is the simulated ms until a tap lets go; `forced`, here
+    and below, is what the contact is held at against the program, if it is."""
 
     name: str
     terminal: str
@@ -31,11 +32,13 @@ class SwitchView:
     image: bool
     fault: WireFault
     release_in: int | None = None
+    forced: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class RelayView:
-    """An output or a control relay; a control relay has no terminal, no contact side, no load."""
+    """An output or a control relay; a control relay has no terminal, no contact side, no load.
+    `waits`: the coil has moved in a scan that has not written its outputs yet."""
 
     name: str
     terminal: str
@@ -44,6 +47,8 @@ class RelayView:
     side: Side | None
     load: bool | None
     retained: bool
+    forced: bool | None = None
+    waits: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +64,7 @@ class TimerView:
     timing: bool
     elapsed: int
     length: int
+    forced: bool | None = None
 
     @property
     def fraction(self) -> float:
@@ -75,6 +81,7 @@ class CounterView:
     count: int
     preset: int
     closed: bool
+    forced: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,11 +95,14 @@ class ClockView:
     is_event: bool
     will_close: bool
     changes: WallTime | None
+    forced: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """The line on top. `t` is ms of simulated time; `scan` is None while no scan is made."""
+    """The line on top. `t` is ms of simulated time; `scan` is None while no scan is made; `past`:
+    a moment of the run is shown that is over; `rung`: the rung that was worked last, 0 when only
+    the inputs are read, None after the scan; `broken` counts properties that broke."""
 
     title: str
     wall: WallTime
@@ -103,9 +113,13 @@ class Status:
     speed: int
     powered: bool
     faults: int
+    forced: int = 0
+    past: bool = False
+    rung: int | None = None
+    broken: int = 0
 
 
-Reason = Literal["found", "nothing", "unsettled", "no power"]
+Reason = Literal["found", "nothing", "unsettled", "no power", "begins", "ends"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +128,8 @@ class Walk:
     (name, and whether the contact is now closed).
 
     `unsettled`: the panel kept moving and the walk was given up; `nothing`: it is at rest and
-    nothing will move of itself.
+    nothing will move of itself; `begins`: no more is known of what was before; `ends`: the record
+    ended, and the panel stands in the present. `passed` is negative for a walk back.
     """
 
     reason: Reason

@@ -33,6 +33,7 @@ class Snapshot:
     wires: Mapping[str, WireFault]
     given: Mapping[str, bool]
     forces: Mapping[str, bool]
+    held: Mapping[str, bool]
     wall: WallMemory
     undisturbed: bool
 
@@ -71,6 +72,7 @@ class Panel:
         self._given: dict[str, bool] = {}
         self.circuits: dict[str, bool] = {}
         self.forces: dict[str, bool] = {}
+        self.held: Mapping[str, bool] = {}  # the forces of the last scan
         self.powered = True
         self.state = powered_down(program)
         self.before = self.state
@@ -142,6 +144,7 @@ class Panel:
             dict(self.wires),
             dict(self._given),
             dict(self.forces),
+            self.held,
             self.wall.memory(),
             self._undisturbed,
         )
@@ -150,6 +153,7 @@ class Panel:
         """Stand as a panel of the same program did when the snapshot was taken."""
         self.operated, self.wires = dict(kept.operated), dict(kept.wires)
         self._given, self.forces = dict(kept.given), dict(kept.forces)
+        self.held = kept.held
         self._update_circuits()
         self.before, self.state = kept.before, kept.state
         self.now, self.powered = kept.now, kept.powered
@@ -174,6 +178,7 @@ class Panel:
         clocks = self.wall.contacts(at)
         after = forced_scan(self.program, self.state, self.circuits, clocks, at, self.forces)
         self.before, self.state = self.state, after
+        self.held = dict(self.forces) if self.forces else {}
         self._undisturbed = (
             self.before.powered
             and same(self.program, self.before, after)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from rungs.bench.session import Session
+from rungs.bench.session.session import Session
 from tests.helpers import program_of
 
 # Wed 2026-11-25 22:45:00 in Oslo (UTC+1), COMPUTED: 21:45:00Z as seconds since the epoch, in ms

@@ -25,7 +25,7 @@ from rungs.bench.pages import (
     time_text,
     when_text,
 )
-from rungs.bench.session import Session
+from rungs.bench.session.session import Session
 from rungs.draw.layout import picture_of
 from rungs.draw.signs import wire_sign
 from rungs.draw.words import columns

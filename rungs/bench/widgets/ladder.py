@@ -16,7 +16,7 @@ from textual.strip import Strip
 
 from rungs.bench.drawing import lines_of
 from rungs.bench.pages import Line, Signs
-from rungs.bench.session import Session
+from rungs.bench.session.session import Session
 from rungs.bench.widgets.lines import Lines
 from rungs.draw.layout import Picture, picture_of
 

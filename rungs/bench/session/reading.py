@@ -1,0 +1,104 @@
+"""What every contact of the ladder did when its rung was worked, for the moment that is shown.
+
+A contact above the rung that drives it shows what that rung read, not what came after, so that the
+power in the drawing always agrees with what the coils did.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rungs.bench.looks import Moment
+from rungs.program.nodes import Clock, Input, Program, Rung, leaves
+from rungs.scan.forces import Forces, hold
+from rungs.scan.reference import State, closed, work_rung
+from rungs.scan.runner import Panel
+
+
+def part_way(panel: Panel, upto: int) -> State:
+    """The image of the panel's last scan when its first `upto` rungs are worked, made anew; the
+    state is the caller's."""
+    program, before = panel.program, panel.before
+    now = _begun(panel)
+    hold(now, panel.held)
+    for rung in program.rungs[:upto]:
+        work_rung(program, before, now, rung)
+        _hold_after(now, rung, panel.held)
+    return now
+
+
+def _begun(panel: Panel) -> State:
+    """The last scan once more, with inputs and clocks read and no rung worked."""
+    before, after = panel.before, panel.state
+    given = {d.name for d in panel.program.devices if isinstance(d, Input | Clock)}
+    return replace(
+        after,
+        contacts={
+            name: after.contacts[name] if name in given else contact
+            for name, contact in before.contacts.items()
+        },
+        coils=dict(before.coils),
+        counts=dict(before.counts),
+        # debounce begins and ends before the rungs are worked
+        since={
+            **{n: t for n, t in before.since.items() if n not in given},
+            **{n: t for n, t in after.since.items() if n in given},
+        },
+        edges=dict(before.edges),
+        powers=dict(before.powers),
+        moved_by=dict(before.moved_by),
+    )
+
+
+def _hold_after(now: State, rung: Rung, held: Forces) -> None:
+    if held:
+        hold(now, {a.name: held[a.name] for a in rung.actions if a.name in held})
+
+
+class Readings:
+    """Looks at the rungs of one program; what was found is kept until another moment is asked."""
+
+    def __init__(self, program: Program) -> None:
+        self._program = program
+        self._of: tuple[State, State] | None = None
+        self._found: dict[int, tuple[bool, ...]] = {}
+        self._scratch: State | None = None
+
+    def of(self, moment: Moment, rung: Rung) -> tuple[bool, ...]:
+        """Whether each contact of a rung, in reading order, conducted when the rung was worked;
+        of a rung that waits for its turn, whether it would now."""
+        image = moment.image
+        if self._of is None or self._of[0] is not image or self._of[1] is not moment.before:
+            self._of = (image, moment.before)
+            before = moment.before
+            after = moment.panel.state
+            moved = image.powered and before.contacts != after.contacts
+            worked = moved or moment.part_way or before.counts != after.counts
+            self._found = self._replay(moment) if worked else {}
+            # asking an edge contact lets it remember, and the panel's memory is not ours
+            self._scratch = replace(image, edges=dict(image.edges))
+        found = self._found.get(rung.number)
+        if found is None:
+            assert self._scratch is not None
+            found = tuple(
+                closed(self._program, moment.before, self._scratch, leaf)
+                for leaf in leaves(rung.circuit)
+            )
+            self._found[rung.number] = found
+        return found
+
+    def _replay(self, moment: Moment) -> dict[int, tuple[bool, ...]]:
+        """Work the scan once more on a copy, and note what every contact did in its turn."""
+        program, before, held = self._program, moment.before, moment.panel.held
+        now = _begun(moment.panel)
+        hold(now, held)
+        found: dict[int, tuple[bool, ...]] = {}
+        for rung in program.rungs:
+            if moment.upto is not None and rung.number > moment.upto:
+                break
+            found[rung.number] = tuple(
+                closed(program, before, now, leaf) for leaf in leaves(rung.circuit)
+            )
+            work_rung(program, before, now, rung)
+            _hold_after(now, rung, held)
+        return found
