@@ -28,6 +28,8 @@ def plain_environment(
     """Colours, widths and themes of the machine that runs the tests change nothing in them, and
     what is kept between runs is kept for the tests alone."""
     monkeypatch.setenv("RUNGS_CACHE", str(tmp_path_factory.getbasetemp() / "kept"))
+    monkeypatch.setenv("RUNGS_STATE", str(tmp_path_factory.getbasetemp() / "state"))
+    monkeypatch.setenv("RUNGS_KEYS", str(tmp_path_factory.getbasetemp() / "keys.toml"))
     for name in list(os.environ):
         if name in ("NO_COLOR", "FORCE_COLOR", "COLUMNS", "LINES") or name.startswith("TEXTUAL"):
             monkeypatch.delenv(name)

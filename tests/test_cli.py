@@ -471,10 +471,22 @@ def test_more_than_twenty_signals_are_refused_with_a_way_out() -> None:
 def test_a_panel_with_errors_runs_in_no_verb(tmp_path: Path) -> None:
     path = tmp_path / "p.rungs"
     path.write_text("input a at I1\nrung a -> b\n", encoding="utf-8")
-    for verb in ("test", "draw", "compile", "open"):
-        shown = rungs(verb, str(path))
+    for verb in ("test", "draw", "compile", "why"):
+        shown = rungs(verb, str(path), *(["a"] if verb == "why" else []))
         assert (shown.returncode, shown.stdout) == (1, "")
         assert "a panel with errors cannot run" in shown.stderr
+
+
+def test_the_bench_says_that_it_needs_a_terminal() -> None:
+    shown = rungs("open", "panel.rungs", stdin="")
+    assert shown.returncode == 2
+    assert "needs a terminal" in shown.stderr
+
+
+def test_the_keys_of_the_bench_are_explained_without_it() -> None:
+    shown = rungs("explain", "keys")
+    assert shown.returncode == 0
+    assert "run/pause: let time run, or stop it" in shown.stdout
 
 
 def test_warnings_are_mentioned_and_do_not_stop_a_run() -> None:

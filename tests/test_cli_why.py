@@ -11,11 +11,12 @@ import pytest
 
 from rungs.cli import why
 from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
+from rungs.prove.why.alter import alterations
 from rungs.prove.why.explain import Explainer
 from rungs.prove.why.history import RecordedPanel
 from rungs.prove.why.nodes import Alterations
 from rungs.report.why import why_text
-from rungs.report.why_model import WhyModel
+from rungs.report.why_model import WhyModel, why_model
 from tests.helpers import program_of
 from tests.test_imports import loaded_by
 
@@ -242,3 +243,86 @@ def test_an_answer_without_power_says_so(
     )
     assert said.startswith("walkway is off: the panel has no power.")
     assert said.endswith("Power coming back would make it come on.")
+
+
+def told(panel: RecordedPanel, name: str, wall: bool = False) -> str:
+    """The sentences about a device of a panel as it stands, on one line."""
+    found = Explainer(panel.history).explain(name)
+    return " ".join(why_text(panel.history, found, alterations(panel.history, name), wall).split())
+
+
+FORCED = """
+input a at I1
+input b at I2
+relay kept
+output lamp at R1
+output sign at R2 NC
+rung "Keep" a -> latch kept
+rung b -> unlatch kept
+rung "Light" a or b -> lamp
+rung lamp and kept -> sign
+"""
+
+
+def test_a_forced_device_is_said_to_be_held_by_a_force_and_what_letting_go_would_do() -> None:
+    panel = RecordedPanel(program_of(FORCED))
+    panel.make_scan()
+    panel.force("lamp", True)
+    panel.force("sign", True)
+    panel.run(5_000)
+    assert told(panel, "lamp") == (
+        "lamp is held on by a force since 0.01 s. It would go off if the force on lamp were"
+        " released."
+    )
+    assert told(panel, "sign").startswith(
+        "sign is held on by a force since 0.01 s, and its load off (it hangs on the NC contact)."
+    )
+    panel.force("sign", None)
+    panel.operate("a", True)
+    panel.run(6_000)
+    said = told(panel, "sign")
+    assert "Rung 4 'Light' is closed: lamp is held on by a force since 0.01 s, and" in said
+    assert "It would go off if the force on lamp were released" not in said
+    panel.force("lamp", False)
+    panel.run(7_000)
+    said = told(panel, "sign")
+    assert "lamp is held off by a force since 6.01 s" in said
+    assert said.endswith("It would come on if the force on lamp were released.")
+
+
+def test_a_latch_that_a_force_left_on_says_when_the_force_went() -> None:
+    panel = RecordedPanel(program_of(FORCED))
+    panel.make_scan()
+    panel.force("kept", True)
+    panel.run(5_000)
+    panel.force("kept", None)
+    panel.run(9_000)
+    assert told(panel, "kept") == (
+        "kept is on since 0.01 s: it was held on by a force until 5 s, and nothing has moved it"
+        " since. It would go off if b were operated."
+    )
+
+
+def test_a_force_and_a_switch_that_hold_a_lamp_off_together_are_both_named() -> None:
+    panel = RecordedPanel(program_of("input a at I1\noutput o at R1\nrung a -> o"))
+    panel.make_scan()
+    panel.force("o", False)
+    panel.run(100)
+    assert told(panel, "o") == (
+        "o is held off by a force since 0.01 s. No single thing would make it come on; it would if"
+        " the force on o were released and a were operated."
+    )
+
+
+def test_the_json_of_a_forced_device_names_the_force() -> None:
+    panel = RecordedPanel(program_of(FORCED))
+    panel.make_scan()
+    panel.force("lamp", True)
+    panel.run(100)
+    history = panel.history
+    found = alterations(history, "lamp")
+    model = why_model(history, Explainer(history).explain("lamp"), found, True, False)
+    assert model.explanation.how == "forced"
+    assert model.explanation.detail == {"closed": True, "since": 10, "until": None}
+    assert [(c.hand, c.name, c.lasting) for c in model.changes] == [("unforce", "lamp", True)]
+    assert WhyModel.model_validate_json(model.model_dump_json()) == model

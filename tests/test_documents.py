@@ -93,3 +93,12 @@ def test_the_top_of_the_checkout_holds_what_belongs_there() -> None:
     allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "rungs", "grammar", "tests", "demos"}
     shown = {path.name for path in ROOT.iterdir() if not path.name.startswith(".")}
     assert shown - {"__pycache__", "dist", "build"} == allowed
+
+
+def test_the_words_of_a_comment_are_no_name_to_act_upon() -> None:
+    # a device may be called like a word of the language, and a comment may stand behind it
+    text = (
+        "input rising at I1\noutput o at R1\nrung rising -> o\n"
+        'scenario "pressed"\n    expect not rising  # the press is over\n    expect not o\n'
+    )
+    assert check(source_from_text(text)).findings == ()

@@ -35,7 +35,12 @@ def test_help_loads_nothing_heavy() -> None:
         ("rungs.cli.test", {"lark"}),
         ("rungs.cli.draw", {"lark"}),
         ("rungs.cli.open_bench", {"lark"}),
-        ("rungs.bench.session", set()),
+        ("rungs.bench.session.session", set()),
+        ("rungs.bench.help_text", set()),
+        ("rungs.bench.work", {"lark"}),
+        ("rungs.chart.svg", set()),
+        ("rungs.desk.recovery", set()),
+        ("rungs.edit.highlight", set()),
     ],
 )
 def test_a_module_loads_no_more_than_it_needs(module: str, may: set[str]) -> None:

@@ -10,6 +10,7 @@ from random import Random
 
 import pytest
 from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from rungs.program.nodes import Program, leaves
 from rungs.prove.why.alter import alterations
@@ -24,6 +25,7 @@ from rungs.prove.why.nodes import (
     Either,
     Event,
     Explanation,
+    Forced,
     Held,
     Kind,
     NoPower,
@@ -47,6 +49,7 @@ from rungs.scan.runner import Panel
 from rungs.scan.trace import StimulusRow
 from tests.helpers import program_of
 from tests.strategies import Stimulus, cases, random_program, random_stimulus
+from tests.test_scan_forces import states_of
 
 KINDS: tuple[Kind, ...] = ("contact", "coil", "load", "timing", "count")
 
@@ -754,3 +757,200 @@ def test_asking_for_what_a_device_does_not_have_is_an_error() -> None:
         explainer.explain("a", "load")
     with pytest.raises(KeyError):
         explainer.explain("lampe")
+
+
+# --- forces -----------------------------------------------------------------------------------
+
+
+def with_forces(
+    seed: int, limit: int | None = None, seen: list[State] | None = None
+) -> RecordedPanel:
+    """A random program after a random run, in which contacts were forced and let go of at random
+    scans; with `seen`, every scan is made and its state put there."""
+    dice = Random(seed)
+    program = random_program(dice)
+    stimulus = random_stimulus(dice, program)
+    panel = RecordedPanel(
+        program, start_of(stimulus), stimulus.period, jump=seen is None, limit=limit
+    )
+    if seen is not None:
+        panel.watchers.append(lambda before, after, wires: seen.append(after))
+    names = [device.name for device in program.devices]
+    rows = rows_of(program, stimulus)
+    for row, following in zip(rows, (*rows[1:], None), strict=True):
+        panel.switch_power(row.power)
+        panel.give_circuits(row.circuits)
+        panel.pass_to(row.t)
+        end = row.t if following is None else following.t - 1
+        while panel.powered and panel.next_scan_at() <= end:
+            for _ in range(dice.choice((0, 0, 0, 1, 2))):
+                panel.force(dice.choice(names), dice.choice((True, False, None, None)))
+            panel.run(min(end, panel.next_scan_at() + dice.choice((0, 0, 20, 50))))
+        panel.pass_to(end)
+    return panel
+
+
+def test_with_forces_too_every_state_is_explained_and_every_step_of_it_holds() -> None:
+    explained = forced_by = left_by = 0
+    for seed in range(50):
+        panel = with_forces(seed, limit=None if seed % 3 else 6)
+        history = panel.history
+        if not history:
+            continue
+        dice = Random(seed)
+        times = [history.latest.t, dice.randrange(history.begins, history.latest.t + 1)]
+        for found in all_explained(panel, times):
+            assert verified(history, found) == (), seed
+            explained += 1
+            hows = [each.how for each in walk(found) if isinstance(each.how, Forced)]
+            forced_by += sum(how.until is None for how in hows)
+            left_by += sum(how.until is not None for how in hows)
+            if found.fact.kind == "contact" and history.force(found.fact.name, found.fact.t):
+                assert isinstance(found.how, Forced)
+    assert explained > 800
+    assert forced_by > 300
+    assert left_by > 20
+
+
+def test_the_record_of_a_run_with_forces_has_every_scan_as_if_each_had_been_made() -> None:
+    compared = 0
+    for seed in range(40):
+        history = with_forces(seed).history
+        slow: list[State] = []
+        with_forces(seed, seen=slow)
+        for state in slow:
+            record = history.record(state.t)
+            if not record.after.powered or record.after.first != state.first:
+                continue  # the power went, or came back, before the next scan
+            assert replace(record.after, moved_by={}) == replace(state, moved_by={}), seed
+            again = history.panel_at(state.t, Panel)
+            assert again.state == record.after
+            assert again.forces == dict(record.forces)
+            compared += 1
+    assert compared > 500
+
+
+@settings(max_examples=12)
+@given(st.integers(0, 1 << 32))
+def test_letting_go_of_a_force_alters_what_it_is_said_to_alter(seed: int) -> None:
+    panel = with_forces(seed)
+    if not panel.history or not panel.powered or any(c.end is None for c in panel.program.clocks):
+        return
+    for device in panel.program.devices[-2:]:
+        found = alterations(panel.history, device.name)
+        now = panel.state.contacts[device.name]
+        said = {change.name: change for change in found.changes if change.hand == "unforce"}
+        for name in panel.forces:
+            trial = Panel(panel.program, period=panel.period, calendar=panel.calendar)
+            trial.restore(panel.snapshot())
+            trial.force(name, None)
+            states = states_of(trial)
+            trial.settle()
+            seen = [state.contacts[device.name] for state in states]
+            if name in said:
+                assert any(contact != now for contact in seen)
+                assert said[name].lasting == (seen[-1] != now)
+            elif not found.restless:
+                assert all(contact == now for contact in seen)
+
+
+def test_a_forced_device_is_explained_by_the_force_and_the_explanation_ends_there() -> None:
+    panel = panel_of(LAMP)
+    play(panel, (10, "a", True))
+    panel.force("lamp", True)
+    panel.run(100)
+    found = why(panel, "lamp")
+    assert (found.value, found.how, found.reason) == (True, Forced(True, since=20), None)
+    assert alterations(panel.history, "lamp").changes == (Change("unforce", "lamp", True),)
+    panel.operate("c", True)
+    panel.run(200)
+    # the rung has power by itself now: the force makes no difference
+    assert why(panel, "lamp").how == Forced(True, since=20)
+    assert alterations(panel.history, "lamp").changes == ()
+
+
+def test_a_contact_of_a_rung_that_is_forced_is_explained_by_the_force() -> None:
+    panel = panel_of(LAMP)
+    panel.make_scan()
+    panel.force("a", True)
+    play(panel, (50, "b", True))
+    found = why(panel, "lamp")
+    hows = [cause.why.how for cause in causes(found.reason) if cause.why is not None]
+    assert hows[0] == Forced(True, since=10)
+    assert isinstance(hows[1], Switch)
+    changes = alterations(panel.history, "lamp").changes
+    assert Change("unforce", "a", True) in changes
+    # the switch behind the force has no say
+    assert "a" not in [change.name for change in changes if change.hand != "unforce"]
+
+
+def test_a_seal_in_that_a_force_began_is_traced_to_the_force() -> None:
+    panel = panel_of(SEAL)
+    panel.make_scan()
+    panel.force("start", True)
+    panel.run(100)
+    panel.force("start", None)
+    panel.run(60_000)
+    found = why(panel, "run")
+    assert ends(found) == {"start", "stop"}
+    began = next(each for each in walk(found) if each.fact.name == "start")
+    assert (began.how, began.at.t) == (Forced(True, since=10), 10)
+
+
+def test_a_latch_that_a_force_left_on_says_so_until_a_rung_moves_it() -> None:
+    panel = panel_of(
+        "input a at I1\ninput b at I2\noutput o at R1\nrung a -> latch o\nrung b -> unlatch o"
+    )
+    panel.make_scan()
+    panel.force("o", True)
+    panel.run(1_000)
+    panel.force("o", None)
+    panel.run(9_000)
+    found = why(panel, "o")
+    assert (found.value, found.how) == (True, Forced(True, since=10, until=1_000))
+    assert alterations(panel.history, "o").changes == (Change("operate", "b", True),)
+    play(panel, (9_500, "b", True))
+    assert why(panel, "o").how == Held("unlatch")
+
+
+def test_a_timer_behind_a_force_is_still_timing_and_says_when_the_force_says_otherwise() -> None:
+    panel = panel_of("input a at I1\ntimer d on-delay 1s\noutput o at R1\nrung a -> d\nrung d -> o")
+    panel.make_scan()
+    panel.force("d", False)
+    play(panel, (100, "a", True))
+    panel.run(500)
+    timing = why(panel, "d", "timing")
+    assert isinstance(timing.how, Timed)
+    assert (timing.value, timing.how.left) == (True, 600)
+    assert isinstance(why(panel, "d", "coil").how, Driven)
+    panel.run(2_000)
+    # its time is over, and with its contact held open it reads as timing
+    timing = why(panel, "d", "timing")
+    assert (timing.value, timing.how) == (True, Forced(False, since=10))
+
+
+def test_nothing_alone_alters_a_lamp_that_is_forced_and_whose_switch_is_off_as_well() -> None:
+    panel = panel_of("input a at I1\noutput o at R1\nrung a -> o")
+    panel.make_scan()
+    panel.force("o", False)
+    panel.run(100)
+    assert alterations(panel.history, "o").changes == ()
+    assert alterations(panel.history, "o").pair == (
+        Change("unforce", "o", True),
+        Change("operate", "a", True),
+    )
+
+
+def test_the_check_finds_a_force_that_was_not_there() -> None:
+    panel, found = lit()
+    assert verified(panel.history, replace(found, how=Forced(True), reason=None))
+    panel.force("lamp", True)
+    panel.run(100)
+    held = why(panel, "lamp")
+    assert isinstance(held.how, Forced)
+    for wrong in (
+        replace(held.how, closed=False),
+        replace(held.how, since=0),
+        replace(held.how, until=20),
+    ):
+        assert verified(panel.history, replace(held, how=wrong)), wrong

@@ -1,56 +1,54 @@
-"""The bench on a terminal: panes around a session, the keys, and the passing of real time.
+"""The bench on a terminal: panes around a session and a file, the keys, and passing real time.
 
-The app owns no state of the panel. It lets the session's time follow the machine's and, at most
-twenty times a second, gives every pane what the session shows; the panes paint what differs.
+The app owns no state of the panel and none of the file. It lets the session's time follow the
+machine's and, at most twenty times a second, gives every pane what there is to see; the panes paint
+what differs. What the keys do is with the controls.
 """
 
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 
 from textual import events, on
-from textual.app import App, ComposeResult, SystemCommand
+from textual.app import App
 from textual.binding import Binding
-from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
-from textual.widgets import Static
+from textual.widgets import TextArea
 
-from rungs.bench.help_screen import HelpScreen
-from rungs.bench.keys import KEYS, NOT_COMMANDS
-from rungs.bench.pages import (
-    ASCII_SIGNS,
-    SIGNS,
-    Devices,
-    Signs,
-    day_text,
-    device_lines,
-    fit,
-    footer_hits,
-    footer_line,
-    passed_text,
-    status_line,
-    switch_at,
-    switch_detail,
-    switch_lines,
-    switch_rows,
-    time_text,
-)
+from rungs.bench.controls.asking import Asking
+from rungs.bench.controls.base import Command
+from rungs.bench.controls.charting import Charting
+from rungs.bench.controls.filing import Filing
+from rungs.bench.controls.hands import Hands
+from rungs.bench.controls.ladder import LadderControl
+from rungs.bench.controls.scenarios import Scenarios
+from rungs.bench.controls.viewing import Viewing
+from rungs.bench.controls.walking import Walking
+from rungs.bench.controls.writing import Writing
+from rungs.bench.dialogs import Find, Page, paragraphs
+from rungs.bench.help_text import help_lines
+from rungs.bench.keys import KEYS, NOT_COMMANDS, Key
+from rungs.bench.pages.status import footer_hits
+from rungs.bench.pages.switches import switch_at
+from rungs.bench.pages.words import ASCII_SIGNS, SIGNS, time_text
+from rungs.bench.painting import Painting
+from rungs.bench.screen import BenchScreen
 from rungs.bench.session.session import Session
-from rungs.bench.views import Walk
+from rungs.bench.themes import THEMES
 from rungs.bench.widgets.ladder import Ladder
 from rungs.bench.widgets.lines import Lines
-from rungs.draw.crossref import cross_reference
-from rungs.program.nodes import Input
-from rungs.scan.runner import WireFault
+from rungs.bench.work import Work
+from rungs.desk.document import stretch
+from rungs.program.nodes import Program, leaves
+from rungs.report.scenarios import violation_text
+from rungs.scan.recorder import Recorder
 
 FRAMES = 20  # a second, at most
-LEAST = (60, 16)  # columns and lines
 GAP_MS = 2_000  # real time that passed unseen: the machine slept
-GLOW_MS = 600
 MESSAGE_MS = 6_000
-
-STACKED = 78  # columns below which the lists share one pane
+CHECK_MS = 60  # of rest after a key before the text is checked
+WATCH_MS = 1_000  # between two looks at the file on disk
 
 
 def real_clock() -> int:
@@ -60,101 +58,82 @@ def real_clock() -> int:
     return time.monotonic_ns() if boot is None else time.clock_gettime_ns(boot)
 
 
-def pane_widths(width: int) -> tuple[int, int]:
-    """Columns of the left and the right pane; the ladder has the rest. Right 0: lists stacked."""
-    if width < STACKED:
-        return 19, 0
-    extra = max(0, width - 80) // 4
-    return min(18 + extra, 34), min(19 + extra, 38)
-
-
-class BenchScreen(Screen[None], inherit_bindings=False):
-    """The panes. The screen library's own keys are left out: its Tab would walk between widgets."""
-
-    DEFAULT_CSS = """
-    BenchScreen { background: $background; overflow: hidden; }
-    BenchScreen #top { height: 1; background: $panel; }
-    BenchScreen #middle { height: 1fr; }
-    BenchScreen #left { width: 18; }
-    BenchScreen #switches { height: 1fr; }
-    BenchScreen #devices_below { height: 1fr; }
-    BenchScreen #ladder { width: 1fr; height: 1fr; margin: 0 1; }
-    BenchScreen #devices { width: 19; height: 1fr; }
-    BenchScreen #detail { height: 1; }
-    BenchScreen #bottom { height: 1; background: $panel; }
-    BenchScreen #small { display: none; height: 1fr; }
-    BenchScreen.-small > * { display: none; }
-    BenchScreen.-small #small { display: block; }
-    """
-
-    def __init__(self, session: Session, signs: Signs) -> None:
-        super().__init__()
-        # kept by hand: a frame may come while the screen is being put up or taken down
-        self.small = Static("", id="small", markup=False)
-        self.top = Lines(id="top")
-        self.left = Vertical(id="left")
-        self.switches = Lines(id="switches")
-        self.devices_below = Lines(id="devices_below")
-        self.ladder = Ladder(session, signs, id="ladder")
-        self.devices = Lines(id="devices")
-        self.detail = Lines(id="detail")
-        self.bottom = Lines(id="bottom")
-        self._plain_bars = signs.ascii_only
-
-    def compose(self) -> ComposeResult:
-        """The panes from top to bottom."""
-        yield self.small
-        yield self.top
-        with Horizontal(id="middle"):
-            with self.left:
-                yield self.switches
-                yield self.devices_below
-            yield self.ladder
-            yield self.devices
-        yield self.detail
-        yield self.bottom
-
-    def on_mount(self) -> None:
-        """The bars beside lists have no plain signs: without them they take no column."""
-        self.query(Lines).set_class(self._plain_bars, "-plain-bars")
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Share out the columns."""
-        app = self.app
-        assert isinstance(app, BenchApp)
-        app.arrange(event.size.width, event.size.height)
-
-
 class BenchApp(App[None], inherit_bindings=False):
-    """The bench for one session. `clock` gives real time in ns."""
+    """The bench for one session and one file. `clock` gives real time in ns, `keymap` other keys
+    by the ids of the table."""
 
     TITLE = "rungs"
     ALLOW_SELECT = False
+    ENABLE_COMMAND_PALETTE = False  # the commands are a list of the bench's own
     BINDINGS = [  # noqa: RUF012 - the screen library declares it so
-        Binding(key.keys, key.action, key.text, tooltip=key.tooltip, id=key.id, show=bool(key.rank))
+        Binding(
+            key.keys,
+            f"do('{key.id}')",
+            key.text,
+            tooltip=key.tooltip,
+            id=key.id,
+            priority=key.where == "always",
+        )
         for key in KEYS
+        if key.where in ("panel", "always")
     ]
 
     def __init__(
         self,
         session: Session,
+        work: Work,
         ascii_only: bool = False,
         clock: Callable[[], int] = real_clock,
+        keys: tuple[Key, ...] = KEYS,
     ) -> None:
         super().__init__()
         self.session = session
+        self.work = work
+        self.keys = keys
         self.signs = ASCII_SIGNS if ascii_only else SIGNS
-        self.bench = BenchScreen(session, self.signs)
-        self.chosen = 0
+        self.left = False  # by the person, who was asked about unsaved work
         self.message = ""
         self._message_ends: int | None = None  # ns; None: it stays until the next one
         self._clock = clock
         self._last = clock()
-        self._names = [device.name for device in session.program.inputs]
-        self._references = cross_reference(session.program)
-        self._found: tuple[str, int] = ("", -1)
-        self._stacked = False
-        self._small = False
+        self._typed_at: int | None = None  # ns; a check is due
+        self._broken = 0  # properties that were told to have broken
+        self._watched_at = self._last
+        # what the keys act on
+        self.switch_index = 0
+        self.device_index = 0
+        self.rung_index = 0
+        self.element = 0
+        # how the screen is shared
+        self.text_open = work.program is None or not work.text.strip()
+        self.chart_size = 1
+        self.kept_of: Recorder | None = None
+        self.bench = BenchScreen(self.signs, work.text)
+        self.hands = Hands(self)
+        self.writing = Writing(self)
+        self.filing = Filing(self)
+        self.charting = Charting(self)
+        self.scenarios = Scenarios(self)
+        self.viewing = Viewing(self)
+        self.painting = Painting(self)
+        controls = (
+            self.hands,
+            Walking(self),
+            Asking(self),
+            LadderControl(self),
+            self.writing,
+            self.filing,
+            self.charting,
+            self.scenarios,
+            self.viewing,
+        )
+        self.table: dict[str, Command] = {}
+        for control in controls:
+            self.table.update(control.commands())
+        for theme in THEMES:
+            self.register_theme(theme)
+        # before anything is styled, so that nothing is styled twice
+        self.theme = THEMES[0].name
 
     def get_default_screen(self) -> Screen[None]:
         """The screen of the bench."""
@@ -162,287 +141,331 @@ class BenchApp(App[None], inherit_bindings=False):
 
     def on_mount(self) -> None:
         """Let time begin."""
+        self.set_keymap({key.id: key.keys for key in self.keys})
         self._last = self._clock()
         self.set_interval(1 / FRAMES, self.frame)
+        self.call_after_refresh(self._begin)
 
-    def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
-        """Every key's command, and the choice of colours."""
-        for key in KEYS:
-            if key.id not in NOT_COMMANDS:
-                title = f"{key.text} ({key.shown})"
-                yield SystemCommand(title, key.tooltip, self._command(key.action))
-        yield SystemCommand("theme", "choose other colours", self.action_change_theme)
+    def _begin(self) -> None:
+        self.arrange()
+        if self.text_open:
+            self.bench.text.focus()
+        self.show_findings()
+        self.filing.offer()
 
-    def _command(self, action: str) -> Callable[[], object]:
-        def run() -> object:
-            return self.call_later(self.run_action, action)
+    # --- keys and commands
 
-        return run
+    def action_do(self, key_id: str) -> None:
+        """Carry out the command of a key."""
+        if isinstance(self.screen, BenchScreen) and not self.bench.is_small():
+            self.table[key_id]()
+
+    def find_command(self) -> None:
+        """Ask for a command by words, and carry it out."""
+        items = [
+            (key.id, f"{key.text} ({key.shown})", key.tooltip)
+            for key in self.keys
+            if key.id not in NOT_COMMANDS
+        ]
+
+        def answered(key_id: str | None) -> None:
+            if key_id is not None:
+                self.action_do(key_id)
+
+        self.push_screen(Find("Find a command by a word", items, self.signs), answered)
 
     # --- time and paint
 
     def frame(self) -> None:
         """Let the session's time follow the machine's, and paint."""
-        ms = (self._clock() - self._last) // 1_000_000
+        now = self._clock()
+        ms = (now - self._last) // 1_000_000
         self._last += ms * 1_000_000
         if ms > GAP_MS and self.session.running:
             self.session.pause()
             self.say(f"{time_text(ms)} passed while the machine slept: paused; r runs on", True)
-        else:
-            self.session.tick(ms)
+        # forces count real time, also that of a sleep
+        self.session.tick(ms)
+        self._tell_broken()
+        if self.session.let_go:
+            names, self.session.let_go = ", ".join(self.session.let_go), []
+            self.say(f"{names}: the force has let go after ten minutes", True)
+        if self._typed_at is not None and now - self._typed_at >= CHECK_MS * 1_000_000:
+            self.check()
+        if now - self._watched_at >= WATCH_MS * 1_000_000:
+            self._watched_at = now
+            self._look_round()
         self.paint()
 
+    def _tell_broken(self) -> None:
+        """Say which property broke, when one does."""
+        broken = self.session.broken
+        if len(broken) > self._broken:
+            new = broken[self._broken]
+            text = violation_text(self.session.program, new)
+            self.say(f"{text}; N goes back to the change before", True)
+        self._broken = len(broken)
+
+    def _look_round(self) -> None:
+        """What is looked at once a second."""
+        self.work.flush()
+        for trouble in self.work.troubles():
+            self.say(f"{trouble.message}; {trouble.fix}", True)
+        if isinstance(self.screen, BenchScreen):
+            self.filing.watch()
+
     def paint(self) -> None:
-        """Give every pane what the session shows."""
-        screen = self.bench
-        if self._small or not screen.is_mounted:
-            return
-        session, signs = self.session, self.signs
-        glow = session.recent(GLOW_MS)
-        status = session.status()
-        width = screen.size.width
-
-        screen.top.show([status_line(status, width, signs)])
-
-        views, chosen = session.switches(), self.chosen_name
-        screen.switches.fill(
-            (views, chosen, glow), lambda size: switch_lines(views, chosen, glow, size, signs)
-        )
-
-        # coming moments are told to the minute
-        minute = (status.wall[0], status.wall[1] // 60_000 * 60_000)
-        shown = Devices(
-            session.relays(), session.timers(), session.counters(), session.clocks(), minute
-        )
-        self._device_pane().fill((shown, glow), lambda size: device_lines(shown, glow, size, signs))
-
-        screen.ladder.follow(glow)
-        screen.detail.show([((self._detail(width), self._detail_tone()),)])
-
-    def _device_pane(self) -> Lines:
-        return self.bench.devices_below if self._stacked else self.bench.devices
-
-    def _detail(self, width: int) -> str:
-        if self._message_ends is not None and self._clock() > self._message_ends:
-            self.message = ""
-        text = self.message
-        if not text and self.chosen_name is not None:
-            text = switch_detail(self.session.switch(self.chosen_name))
-        return " " + fit(text, width - 1, self.signs)
-
-    def _detail_tone(self) -> str:
-        return "plain" if self.message else "quiet"
+        """Give every pane what there is to see."""
+        if self.bench.is_mounted and not self.bench.is_small():
+            self.painting.paint()
 
     def say(self, text: str, keep: bool = False) -> None:
         """Show a sentence above the keys for a while, or until there is another."""
         self.message = text
         self._message_ends = None if keep else self._clock() + MESSAGE_MS * 1_000_000
 
-    def arrange(self, width: int, height: int) -> None:
-        """Share out a screen of `width` columns and `height` lines."""
-        screen = self.bench
-        self._small = width < LEAST[0] or height < LEAST[1]
-        screen.set_class(self._small, "-small")
-        if self._small:
-            need = f"The bench needs {LEAST[0]} x {LEAST[1]}, this is {width} x {height}."
-            screen.small.update(need)
-            return
-        left, right = pane_widths(width)
-        self._stacked = right == 0
-        screen.left.styles.width = left
-        screen.devices.styles.width = right
-        screen.devices.display = not self._stacked
-        screen.devices_below.display = self._stacked
-        screen.bottom.show([footer_line(width)])
-        self.call_after_refresh(self.paint)
+    def current_message(self) -> str:
+        """The sentence, as long as it is shown."""
+        if self._message_ends is not None and self._clock() > self._message_ends:
+            self.message = ""
+        return self.message
 
-    # --- the chosen switch
+    def arrange(self) -> None:
+        """Share out the screen."""
+        if self.bench.is_mounted:
+            self.bench.share_out(self.text_open, self.chart_size, len(self.charting.names))
+            self.call_after_refresh(self.paint)
+
+    @on(BenchScreen.Resized)
+    def _resized(self) -> None:
+        self.arrange()
+
+    def next_chart_size(self) -> None:
+        """A taller chart; after the tallest none."""
+        self.chart_size = (self.chart_size + 1) % 4
+        self.arrange()
+        if self.chart_size and not self.bench.shares.chart:
+            self.say("there is no room for the chart beside the text")
+
+    # --- the program that is shown, and the one that runs
 
     @property
-    def chosen_name(self) -> str | None:
+    def shown_program(self) -> Program:
+        """The program of the text, or the last one that it had without errors."""
+        return self.work.program if self.work.program is not None else self.session.program
+
+    @property
+    def pending(self) -> bool:
+        """Whether the text holds a program that the panel does not run."""
+        program = self.work.program
+        return program is not None and program != self.session.program
+
+    def only_scenarios_differ(self) -> bool:
+        """Whether the text's program would run like that of the panel."""
+        one, other = self.work.program, self.session.program
+        return one is not None and (
+            (one.devices, one.rungs, one.site, one.holidays, one.properties)
+            == (other.devices, other.rungs, other.site, other.holidays, other.properties)
+        )
+
+    def run_changed(self) -> None:
+        """The session has another panel, or another program."""
+        count = len(self.session.program.inputs)
+        self.switch_index = min(self.switch_index, max(0, count - 1))
+        if self.scenarios.scribe is not None and self.kept_of is not self.session.recorder:
+            self.scenarios.stop("the scenario was dropped: the panel began anew")
+        self.arrange()
+
+    # --- what is chosen
+
+    @property
+    def chosen_switch(self) -> str | None:
         """The switch that the keys act on; None in a panel without switches."""
-        return self._names[self.chosen] if self._names else None
+        inputs = self.session.program.inputs
+        return inputs[min(self.switch_index, len(inputs) - 1)].name if inputs else None
 
-    def _chosen_switch(self) -> str | None:
-        if self.chosen_name is None:
-            self.say("this panel has no switches")
-        return self.chosen_name
+    @property
+    def chosen_in_ladder(self) -> str | None:
+        """The device of the chosen contact or coil."""
+        rungs = self.shown_program.rungs
+        if not 0 <= self.rung_index < len(rungs):
+            return None
+        rung = rungs[self.rung_index]
+        contacts = leaves(rung.circuit)
+        if self.element < len(contacts):
+            return contacts[self.element].name or None
+        index = self.element - len(contacts)
+        return rung.actions[index].name if index < len(rung.actions) else None
 
-    def _choose(self, index: int) -> None:
-        self.chosen = index
-        self.say("")
-        pane = self.bench.switches
-        height = pane.outer_size.height
-        rows = switch_rows(len(self._names), pane.size.width, height)
-        top = 1 + index * rows
-        if index == 0:
-            pane.scroll_to(y=0, animate=False)
-        elif top < pane.scroll_offset.y:
-            pane.scroll_to(y=top, animate=False)
-        elif top + rows > pane.scroll_offset.y + height:
-            pane.scroll_to(y=top + rows - height, animate=False)
-
-    def action_move(self, step: int) -> None:
-        """Choose another switch; after the last comes the first."""
-        if self._chosen_switch() is not None:
-            self._choose((self.chosen + step) % len(self._names))
-
-    def action_operate(self) -> None:
-        """Do what a finger does."""
-        name = self._chosen_switch()
-        if name is not None:
-            self.session.touch(name)
-            self._acted()
-
-    def action_hold(self) -> None:
-        """Keep the switch operated, or let it go."""
-        name = self._chosen_switch()
-        if name is not None:
-            self.session.hold(name)
-            self._acted()
-
-    def action_fault(self, fault: WireFault) -> None:
-        """Break, short or mend the wire."""
-        name = self._chosen_switch()
-        if name is not None:
-            self.session.fault(name, fault)
-            self._acted()
-
-    def _acted(self) -> None:
-        """Say why nothing follows, where nothing can."""
-        if not self.session.panel.powered:
-            self.say("the panel has no power: p switches it on")
-        elif not self.session.running:
-            self.say("time stands still: r lets it run, o makes one scan")
-        else:
-            self.say("")
-
-    def action_find(self) -> None:
-        """Show the next rung that reads the switch."""
-        name = self._chosen_switch()
-        if name is None:
-            return
-        rungs = self._references[name].read_by
-        if not rungs:
-            self.say(f"no rung reads {name}")
-            return
-        turn = (self._found[1] + 1) % len(rungs) if self._found[0] == name else 0
-        self._found = (name, turn)
-        self.bench.ladder.go_to(rungs[turn])
-        self.say(f"{name} is read by rung {', '.join(map(str, rungs))}: here {rungs[turn]}")
-
-    # --- power and time
-
-    def action_power(self) -> None:
-        """Switch the supply."""
-        self.session.switch_power(not self.session.panel.powered)
-        if self.session.panel.powered:
-            self.say("power on: the next scan is the first")
-        else:
-            self.say("power off: all that is not retained has dropped")
-
-    def action_run_or_pause(self) -> None:
-        """Let time run, or stop it."""
-        if self.session.running:
-            self.session.pause()
-            self.say("paused")
-        else:
-            self.session.run()
-            self.say("")
-
-    def action_one_scan(self) -> None:
-        """One scan."""
-        walk = self.session.one_scan()
-        self._tell(walk, "one scan")
-
-    def action_next_change(self) -> None:
-        """To the next change."""
-        self._tell(self.session.to_next_change(), "next change")
-
-    def action_next_event(self) -> None:
-        """To the next timer or clock."""
-        self._tell(self.session.to_next_event(), "next event")
-
-    def _tell(self, walk: Walk, what: str) -> None:
-        after = f"after {passed_text(walk.passed)}"
-        match walk.reason:
-            case "no power":
-                self.say("the panel has no power: p switches it on")
-            case "nothing":
-                self.say("at rest: nothing will move of itself", True)
-            case "unsettled":
-                self.say(f"{what}: none {after}, and the panel does not come to rest", True)
+    @property
+    def subject(self) -> str | None:
+        """The device that is chosen in the pane with the keyboard."""
+        match self.bench.pane():
+            case "rungs" | "text":
+                return self.chosen_in_ladder
+            case "devices":
+                return self.viewing.chosen_device
+            case "chart":
+                return self.charting.chosen_name
             case _:
-                moved = ", ".join(self._moved(name, contact) for name, contact in walk.changed)
-                self.say(f"{what} {after}: {moved or 'nothing moved'}", True)
+                return self.chosen_switch
 
-    def _moved(self, name: str, contact: bool) -> str:
-        device = self.session.program.by_name[name]
-        if isinstance(device, Input):
-            return f"{name} {'closed' if contact else 'open'}"
-        return f"{name} {'on' if contact else 'off'}"
+    def choose_element(self, index: int, element: int) -> None:
+        """Let the keys act on a contact or coil of a rung, and show it."""
+        self.rung_index, self.element = index, element
+        self.bench.ladder.go_to(index, element)
 
-    def action_faster(self) -> None:
-        """The next speed."""
-        self.session.faster()
-        self.say(f"one second is {time_text(self.session.speed * 1000)}")
+    def show_rung(self, index: int, name: str | None = None) -> None:
+        """Show a rung of the running program, and choose it, or what it has of a device."""
+        rung = self.session.program.rungs[index]
+        place = self.painting.place_of(rung)
+        if place is None:
+            return
+        element = 0
+        if name is not None:
+            contacts = leaves(rung.circuit)
+            drives = [len(contacts) + n for n, a in enumerate(rung.actions) if a.name == name]
+            reads = [n for n, leaf in enumerate(contacts) if leaf.name == name]
+            element = next(iter(drives + reads), 0)
+        self.choose_element(place, element)
 
-    def action_slower(self) -> None:
-        """The speed before."""
-        self.session.slower()
-        self.say(f"one second is {time_text(self.session.speed * 1000)}")
+    # --- the text
 
-    def action_again(self) -> None:
-        """A new panel at the first moment."""
-        self.session.restart()
-        self.say(f"at the start again, {day_text(self.session.status().wall[0])}")
+    def open_text(self) -> None:
+        """Show the text beside the ladder, and go there."""
+        self.text_open = True
+        self.arrange()
+        self.bench.text.focus()
 
-    # --- what is shown
+    def close_text(self) -> None:
+        """Give the room of the text back."""
+        self.text_open = False
+        self.bench.ladder.focus()
+        self.arrange()
 
-    def action_page(self, step: int) -> None:
-        """Turn the rungs by a pane."""
-        ladder = self.bench.ladder
-        ladder.scroll_relative(y=step * max(1, ladder.size.height - 2), animate=False)
+    @on(TextArea.Changed, "#text")
+    def _text_typed(self) -> None:
+        self.typed()
 
-    def action_shift(self, step: int) -> None:
-        """Move along rungs that are wider than their pane."""
-        ladder = self.bench.ladder
-        ladder.scroll_relative(x=step * 10, animate=False)
+    def typed(self) -> None:
+        """The editor may hold another text than the document."""
+        pane = self.bench.text
+        if self.work.typed(pane.text, pane.caret):
+            self._typed_at = self._clock()
+            self.writing.typed()
+            self.writing.hint()
 
-    def action_first(self) -> None:
-        """The first rung."""
-        self.bench.ladder.scroll_home(animate=False)
+    @on(TextArea.SelectionChanged, "#text")
+    def _caret_moved(self) -> None:
+        if self._typed_at is None:
+            self.writing.caret_moved()
 
-    def action_last(self) -> None:
-        """The last rung."""
-        self.bench.ladder.scroll_end(animate=False)
+    def check(self) -> None:
+        """Check what was typed."""
+        self._typed_at = None
+        self.work.recheck()
+        self.show_findings()
+        self.writing.caret_moved()
+        if self.bench.pane() == "text":
+            self.writing.hint()
+        if self.pending and not self.session.program.rungs and self.work.program is not None:
+            # a panel without a rung does nothing that could be lost
+            self.session.take(self.work.program)
+            self.session.restart()
+            self.run_changed()
 
-    def action_list_on(self) -> None:
-        """The rest of the devices; after the end comes the beginning."""
-        pane = self._device_pane()
-        if pane.max_scroll_y == 0:
-            self.say("the whole list is on the screen")
-        elif pane.scroll_offset.y >= pane.max_scroll_y:
-            pane.scroll_home(animate=False)
-        else:
-            pane.scroll_relative(y=max(1, pane.size.height - 1), animate=False)
+    def text_changed(self, caret: int | None) -> None:
+        """The document was changed elsewhere than in the editor."""
+        pane = self.bench.text
+        edit = stretch(pane.text, self.work.text)
+        if edit is not None:
+            pane.change(edit.span, edit.text, caret)
+        self.show_findings()
 
-    def action_help(self) -> None:
+    def show_findings(self) -> None:
+        """Mark the findings of the text."""
+        self.bench.text.show_findings(self.work.checked.findings, self.work.checked.source)
+
+    # --- scenarios under way
+
+    def stopped_by_trial(self) -> bool:
+        """Whether a scenario is being played, in which hands and time are its own; says so."""
+        if self.scenarios.trial is None:
+            return False
+        self.say("a scenario is being played: v plays its next step, V all, esc ends it")
+        return True
+
+    def end_trial(self) -> None:
+        """Leave a scenario that is being played."""
+        self.scenarios.end()
+
+    # --- leaving, and what it was
+
+    def notes(self) -> tuple[str, ...]:
+        """What a written file is told of how it came about."""
+        found = [f"file {self.work.document.digest[:12]}"]
+        if self.work.dirty:
+            found.append("unsaved changes")
+        if self.pending:
+            found.append("the panel ran an older text")
+        forces = self.session.forces()
+        if forces:
+            names = ", ".join(f"{name} {'on' if on else 'off'}" for name, on, _ in forces)
+            found.append(f"{len(forces)} forced: {names}")
+        found.append("a simulation: no switch, relay or load was read or moved")
+        return tuple(found)
+
+    def page(self, text: str) -> Page:
+        """A page of text."""
+        return Page(paragraphs(text, self.signs), self.signs)
+
+    def help(self) -> None:
         """The help."""
-        self.push_screen(HelpScreen(self.signs))
+        pane = self.bench.pane()
+        self.push_screen(
+            Page(lambda width: help_lines(width, self.signs, pane, self.keys), self.signs)
+        )
+
+    def leave(self, keep: bool) -> None:
+        """End the bench; `keep` leaves the unsaved text for the next start."""
+        self.work.close(keep)
+        self.left = True
+        self.exit()
 
     # --- mouse
 
     @on(Lines.Pressed, "#switches")
     def _switch_pressed(self, event: Lines.Pressed) -> None:
         pane = event.lines
-        index = switch_at(event.line, len(self._names), pane.size.width, pane.outer_size.height)
+        count = len(self.session.program.inputs)
+        index = switch_at(event.line, count, pane.size.width, pane.outer_size.height)
         if index is not None:
-            self._choose(index)
-            self.action_operate()
+            self.hands.choose_switch(index)
+            self.hands.operate()
+
+    @on(Ladder.Chosen)
+    def _element_chosen(self, event: Ladder.Chosen) -> None:
+        was_here = self.painting.pane == "rungs"
+        again = was_here and (self.rung_index, self.element) == (event.index, event.element)
+        self.choose_element(event.index, event.element or 0)
+        if again:
+            self.hands.operate_contact()
+
+    @on(Lines.Pressed, "#devices")
+    @on(Lines.Pressed, "#devices_below")
+    def _device_pressed(self, event: Lines.Pressed) -> None:
+        self.viewing.choose_line(event.line)
+
+    @on(Lines.Pressed, "#chart")
+    def _chart_pressed(self, event: Lines.Pressed) -> None:
+        self.viewing.chart_pressed(event.line, event.column)
 
     @on(Lines.Pressed, "#bottom")
-    async def _word_pressed(self, event: Lines.Pressed) -> None:
-        for start, end, action in footer_hits(self.size.width):
+    def _word_pressed(self, event: Lines.Pressed) -> None:
+        for start, end, key_id in footer_hits(self.size.width, self.bench.pane(), self.keys):
             if start <= event.column < end:
-                await self.run_action(action)
+                self.action_do(key_id)
+
+    def on_app_focus(self, event: events.AppFocus) -> None:
+        """Somebody comes back to this terminal: others may have changed the file."""
+        self._watched_at = 0

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from rungs.bench.keys import KEYS
-from rungs.bench.pages import Line, Signs
+from rungs.bench.keys import KEYS, Key, Pane, Where, key_name
+from rungs.bench.pages.words import SIGNS, Line, Signs
 from rungs.draw.words import COIL_LEGEND, CONTACT_LEGEND, fold
 
 SIMULATION = (
@@ -20,11 +20,35 @@ HOW = (
     "whether current can flow round its wire. An NC contact is closed at rest.",
     "A contact shows what its rung read. Above the rung that drives the device that is the state "
     "which the scan before left.",
+    "The whole run is kept: capitals walk back (O a scan, N a change, E an event, I a rung), and "
+    "so does the chart. A switch that moves in the past begins another future, after asking once.",
+    "F3 opens the text beside the ladder; enter on the ladder changes it there. What is edited "
+    "runs when F4 takes it into the panel: devices go on by name, and what is reset is told.",
+    "On the top line * means unsaved, + that the panel runs an older text.",
 )
 
 
-def help_lines(width: int, signs: Signs) -> list[Line]:
-    """The help in lines of at most `width` columns."""
+WHERE: dict[Where, str] = {
+    "panel": "EVERYWHERE BUT IN THE TEXT",
+    "always": "EVERYWHERE",
+    "switches": "IN THE LIST OF SWITCHES",
+    "rungs": "IN THE LADDER",
+    "devices": "IN THE LIST OF RELAYS, TIMERS AND CLOCKS",
+    "chart": "IN THE CHART",
+    "text": "IN THE TEXT",
+}
+
+
+def help_text(width: int = 80) -> str:
+    """The help as plain text."""
+    lines = help_lines(width, SIGNS, "switches", KEYS)
+    return "\n".join("".join(text for text, _ in line).rstrip() for line in lines)
+
+
+def help_lines(
+    width: int, signs: Signs, pane: Pane = "switches", keys: tuple[Key, ...] = KEYS
+) -> list[Line]:
+    """The help in lines of at most `width` columns; the keys of `pane` come first."""
     lines: list[Line] = []
 
     def say(text: str, tone: str = "plain", indent: int = 0) -> None:
@@ -38,12 +62,15 @@ def help_lines(width: int, signs: Signs) -> list[Line]:
     lines += [(), (("SIGNS", "title"),)]
     for sign, meaning in _legend(signs):
         lines.append(_entry(sign, meaning, width, 8))
-    lines += [(), (("KEYS", "title"),)]
-    for key in KEYS:
-        shown = key.keys.replace("question_mark", "?").replace(",", " ")
-        first, *rest = fold(f"{key.text}: {key.tooltip}", max(10, width - 18))
-        lines.append(((f"{shown:17} ", "title"), (first, "plain")))
-        lines += [((" " * 18 + part, "plain"),) for part in rest]
+    for where in (pane, *(each for each in WHERE if each != pane)):
+        lines += [(), ((f"KEYS {WHERE[where]}", "title"),)]
+        for key in keys:
+            if key.where != where:
+                continue
+            shown = " ".join(key_name(each) for each in key.keys.split(","))
+            first, *rest = fold(f"{key.text}: {key.tooltip}", max(10, width - 18))
+            lines.append(((f"{shown:17} ", "title"), (first, "plain")))
+            lines += [((" " * 18 + part, "plain"),) for part in rest]
     return lines
 
 
@@ -61,8 +88,13 @@ def _legend(signs: Signs) -> list[tuple[str, str]]:
         (signs.open, "circuit open"),
         (signs.broken, "wire broken: the circuit is open whatever the switch does"),
         (signs.shorted, "wire shorted: the circuit is closed whatever the switch does"),
+        ("!", "forced: held on or off against the program"),
+        ("+", "a rung that is not in the panel yet"),
         (signs.stop, "here the current stops: the first open contact of a rung without power"),
-        (f"{signs.off} {signs.on}", "a relay with an NC contact: first its coil, then its load"),
+        (
+            f"{signs.off} {signs.on}",
+            "first the coil, then the load: on an NC contact, or before outputs are written",
+        ),
         *((f"( {letter} )", meaning) for letter, meaning in COIL_LEGEND.items()),
         *((f"|{letter}|", meaning) for letter, meaning in CONTACT_LEGEND.items()),
     ]

@@ -26,7 +26,7 @@ def configure(parser: ArgumentParser) -> None:
         metavar="CODE",
         nargs="?",
         help="the code of a finding, one statement such as 'clock', 'statements', 'language', "
-        "'tables', or 'proofs'",
+        "'tables', 'proofs', or 'keys'",
     )
 
 
@@ -41,6 +41,11 @@ def run(args: Namespace) -> int:
         )
     elif topic in PAGES:
         print(PAGES[topic].read_text(encoding="utf-8"))
+    elif topic == "keys":
+        # the bench's words, not its screen
+        from rungs.bench.help_text import help_text
+
+        print(help_text())
     elif topic == "statements":
         print("\n".join(FORMS.values()))
     elif topic in CODES:

@@ -82,10 +82,12 @@ Cells = dict[tuple[int, int], Cell]  # by line and column
 
 @dataclass
 class Picture:
-    """One rung placed in `width` columns; `height` counts its label line as well."""
+    """One rung placed in `width` columns, where `asked` were asked for; `height` counts its label
+    line as well."""
 
     rung: Rung
     program: Program
+    asked: int
     width: int
     height: int
     wiring: Wiring
@@ -166,6 +168,7 @@ def picture_of(rung: Rung, program: Program, width: int) -> Picture:
     return Picture(
         rung,
         program,
+        width,
         max(width, root.width + 2),
         1 + root.height,
         wiring,
@@ -358,8 +361,11 @@ class _Placer:
     def _coils(self, line: int, column: int, end: int, width: int, conductor: int) -> None:
         rung = self.picture.rung
         start = end - width
-        self._wire(line, column, start, conductor)
         many = len(rung.actions)
+        if many > 1 and start - column == 1:
+            # two uprights with one space between them would read as a contact
+            start = column
+        self._wire(line, column, start, conductor)
         for index, action in enumerate(rung.actions):
             at = line + 2 * index
             self._wire(at, start, end, conductor)

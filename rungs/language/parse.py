@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cache
 from typing import Any
@@ -69,22 +70,28 @@ class Parsed:
 
 def parse(source: Source) -> Parsed:
     """The syntax tree of a whole file. Never raises for any text."""
-    refused = _limits(source) or _characters(source)
+    refused = refusals(source)
     if refused:
         return Parsed(File(()), tuple(refused))
     text = source.text
-    reader = _Reader(text, _heads(text))
+    reader = Reader(text, heads_of(text, 0, len(text)))
     reader.read()
-    file = File(tuple(reader.statements), _comments(text), frozenset(reader.damaged))
+    comments = comments_of(text, 0, len(text))
+    file = File(tuple(reader.statements), comments, frozenset(reader.damaged))
     return Parsed(file, tuple(reader.findings))
+
+
+def refusals(source: Source) -> list[Finding]:
+    """Why nothing of a file is read: it is too large, or holds characters that belong in none."""
+    return _limits(source) or _characters(source)
 
 
 def _limits(source: Source) -> list[Finding]:
     size = len(source.text.encode("utf-8", "surrogatepass"))
     if size > MAX_BYTES:
         what = f"the file holds {size:,} bytes, and {MAX_BYTES:,} is the limit"
-    elif source.line_count > MAX_LINES:
-        what = f"the file holds {source.line_count:,} lines, and {MAX_LINES:,} is the limit"
+    elif (lines := source.text.count("\n") + 1) > MAX_LINES:
+        what = f"the file holds {lines:,} lines, and {MAX_LINES:,} is the limit"
     else:
         return []
     fix = "split the installation into one file a panel"
@@ -94,7 +101,9 @@ def _limits(source: Source) -> list[Finding]:
 def _characters(source: Source) -> list[Finding]:
     """Control characters, lone surrogates and direction overrides, wherever they stand."""
     found: list[Finding] = []
-    if source.text.isascii() and source.text.replace("\n", "").replace("\t", "").isprintable():
+    plain = source.text.replace("\n", "").replace("\t", "")
+    # what may be printed is none of these; only a tab in a label is then left to look for
+    if plain.isprintable() and (source.text.isascii() or "\t" not in source.text):
         return found
     in_label = in_comment = False
     for at, char in enumerate(source.text):
@@ -124,21 +133,43 @@ def _characters(source: Source) -> list[Finding]:
     return found
 
 
-def _comments(text: str) -> tuple[Word, ...]:
+def comments_of(text: str, start: int, end: int) -> tuple[Word, ...]:
+    """The comments between two line starts, in text order."""
     return tuple(
         Word(match.group().rstrip(), Span(match.start(), match.end()))
-        for match in _TOKENS.finditer(text)
+        for match in _TOKENS.finditer(text, start, end)
         if match.group()[0] == "#"
     )
 
 
-def _heads(text: str) -> list[int]:
-    """Where the pieces begin: lines whose first word is a statement keyword, and the start."""
-    heads = [m.start() for m in _HEAD.finditer(text)]
-    return heads if heads and heads[0] == 0 else [0, *heads]
+def heads_of(text: str, start: int, end: int) -> list[int]:
+    """Where the pieces between two line starts begin: lines whose first word is a statement
+    keyword, and the start."""
+    heads = [m.start() for m in _HEAD.finditer(text, start, end)]
+    return heads if heads and heads[0] == start else [start, *heads]
 
 
-class _Reader:
+def declared(statements: Iterable[Statement]) -> set[str]:
+    """The names that statements declare."""
+    return {s.name.text for s in statements if isinstance(s, Declaration) and s.name}
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """What one or more pieces gave: `following` is the number of the next piece to read.
+
+    `seen` pieces were looked at, which may be more than were taken; `named` are the names that the
+    pieces declare in what could not be read, and perhaps in what could.
+    """
+
+    following: int
+    seen: int
+    statements: list[Statement]
+    findings: list[Finding]
+    named: frozenset[str]
+
+
+class Reader:
     """Goes through the pieces of one text and gathers statements, findings and damaged names."""
 
     def __init__(self, text: str, heads: list[int]) -> None:
@@ -154,16 +185,21 @@ class _Reader:
     def read(self) -> None:
         """Read the whole text at once if it can be, which is faster, and else piece by piece."""
         if not self.deep:
-            outcome = self._attempt(self.text, 0, len(self.text))
-            if not isinstance(outcome, _Failure):
-                self.statements = outcome
+            whole = machine().run(self.text, 0, len(self.text))
+            if whole is not None:
+                self.statements = whole.statements
                 return
         piece = 0
         while piece < len(self.heads) and len(self.findings) < MAX_FINDINGS:
-            piece = self._read_from(piece)
+            reading = self.read_from(piece)
+            self.statements += reading.statements
+            self.findings += reading.findings
+            if reading.named:
+                self.damaged |= reading.named - declared(self.statements)
+            piece = reading.following
 
-    def _read_from(self, piece: int) -> int:
-        """Read the piece, or as many as one statement takes; the number of the next to read."""
+    def read_from(self, piece: int) -> Reading:
+        """Read the piece, or as many as one statement takes; changes nothing in the reader."""
         start = self.heads[piece]
         outcome = self._attempt(self.text, start, self.ends[piece])
         last = piece
@@ -173,13 +209,11 @@ class _Reader:
             last += 1
             longer = self._attempt(self.text, start, self.ends[last])
             if not isinstance(longer, _Failure):
-                self.statements += longer
-                return last + 1
+                return Reading(last + 1, last + 1 - piece, longer, [], frozenset())
+        seen = last + 1 - piece
         if isinstance(outcome, _Failure):
-            self._recover(start, self.ends[piece], outcome)
-        else:
-            self.statements += outcome
-        return piece + 1
+            return self._recover(piece, seen, outcome)
+        return Reading(piece + 1, seen, outcome, [], frozenset())
 
     def _attempt(self, text: str, start: int, end: int) -> list[Statement] | _Failure:
         if self.deep:
@@ -191,10 +225,12 @@ class _Reader:
         except UnexpectedInput as error:
             return _Failure(error, _error_span(error, text, start, end))
 
-    def _recover(self, start: int, end: int, failure: _Failure) -> None:
+    def _recover(self, piece: int, seen: int, failure: _Failure) -> Reading:
         """Report the failure, keep what stands before it, and go on behind it where that is
         sure."""
-        text = self.text
+        text, start, end = self.text, self.heads[piece], self.ends[piece]
+        statements: list[Statement] = []
+        findings: list[Finding] = []
         scenario = text[start:end].lstrip().startswith("scenario")
         for _ in range(_RETRIES):
             line = text.rfind("\n", 0, failure.span.start) + 1
@@ -208,7 +244,7 @@ class _Reader:
                     line = text.rfind("\n", 0, failure.span.start) + 1
             elif _unfinished(failure):
                 line = start
-            self.findings.append(self._finding(text, start, failure))
+            findings.append(self._finding(text, start, failure))
             line_end = text.find("\n", failure.span.start)
             line_end = len(text) if line_end < 0 else line_end
             if line <= start or not (scenario or (leads and _at_statement(failure))):
@@ -217,11 +253,11 @@ class _Reader:
             text = text[:line] + " " * (line_end - line) + text[line_end:]
             outcome = self._attempt(text, start, end)
             if not isinstance(outcome, _Failure):
-                self.statements += outcome
+                statements = outcome
                 break
             failure = outcome
-        whole = {s.name.text for s in self.statements if isinstance(s, Declaration) and s.name}
-        self.damaged.update(set(_DECLARED.findall(text, start, end)) - whole)
+        named = frozenset(_DECLARED.findall(text, start, end))
+        return Reading(piece + 1, seen, statements, findings, named)
 
     def _finding(self, text: str, start: int, failure: _Failure) -> Finding:
         if failure.error is None:
@@ -282,6 +318,9 @@ def _error_span(error: UnexpectedInput, text: str, start: int, end: int) -> Span
 
 
 def _parse_slice(text: str, start: int, end: int) -> list[Statement]:
+    run = machine().run(text, start, end)
+    if run is not None:
+        return run.statements
     # Lark's stubs know text only as str; a slice keeps the positions of the whole file.
     tree: Any = _parser().parse(TextSlice(text, start, end))
     statements: list[Statement] = tree
@@ -296,6 +335,121 @@ def _parse_text(text: str) -> Any:
 def _parser() -> Lark:
     grammar = (shipped("grammar") / "rungs.lark").read_text(encoding="utf-8")
     return Lark(grammar, parser="lalr", lexer="contextual", transformer=_Builder())
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """The statements of a stretch of text; `stop` is the line before which reading stopped, None
+    if it went to the end."""
+
+    statements: list[Statement]
+    stop: int | None
+
+
+_Match = Callable[[str, int, int], re.Match[str] | None]
+_Reduction = tuple[Callable[[list[Any]], Any], int, dict[int, int]]
+
+
+class Machine:
+    """Lark's own tables, driven by a loop that keeps no line counts and no state for messages.
+
+    Most of the time of a parse by Lark goes into its general token loop. Here a text that fits the
+    grammar gives what Lark gives; for one that does not, there is no result, and Lark itself then
+    tells what is wrong.
+    """
+
+    def __init__(self, lark: Lark) -> None:
+        frontend: Any = lark.parser
+        inner = frontend.parser.parser
+        table = inner.parse_table
+        self.first: int = table.start_states["start"]
+        self.last: int = table.end_states["start"]
+        # for each state: what reads the next word, the kinds of its groups, and what to do for a
+        # kind: the state to go to, or the rule to apply, its length, and where that goes from where
+        self.states: dict[int, tuple[_Match, tuple[str, ...], dict[str, int | _Reduction]]] = {}
+        gotos: dict[str, dict[int, int]] = {}
+        made: dict[int, tuple[_Match, tuple[str, ...]]] = {}
+        for state, acts in table.states.items():
+            lexer = frontend.lexer.lexers[state]
+            if id(lexer) not in made:
+                made[id(lexer)] = _matcher(lexer)
+            known: dict[str, int | _Reduction] = {}
+            for kind, (action, arg) in acts.items():
+                if action.name == "Reduce":
+                    goto = gotos.setdefault(arg.origin.name, {})
+                    known[kind] = (inner.callbacks[arg], len(arg.expansion), goto)
+                elif kind.isupper() or kind.startswith("$"):
+                    known[kind] = arg
+                else:
+                    gotos.setdefault(kind, {})[state] = arg
+            self.states[state] = (*made[id(lexer)], known)
+
+    def run(self, text: str, start: int, end: int, resume: int | None = None) -> Run | None:
+        """Read a stretch of text, None if it does not fit the grammar.
+
+        With `resume`, reading stops before the first statement at or behind that offset that begins
+        a line; where it stops, the text behind it has been seen only as far as Lark looks ahead.
+        """
+        table, last = self.states, self.last
+        path, values = [self.first], list[Any]()
+        at, stop = start, None
+        match_word, kinds, acts = table[self.first]
+        while True:
+            found = match_word(text, start, end)
+            if found is None:
+                if not _BLANK.fullmatch(text, start, end):
+                    return None
+                kind, token = "$END", None
+            else:
+                index = found.lastindex or 0
+                at, start = found.span(index)
+                kind = kinds[index]
+                token = str.__new__(Token, found[index])
+                token.type, token.start_pos, token.end_pos = kind, at, start
+            while True:
+                act = acts.get(kind)
+                if act is None:
+                    return None
+                if isinstance(act, int):
+                    if resume is not None and at >= resume and len(path) <= 2:
+                        line = text.rfind("\n", 0, at) + 1
+                        if not text[line:at].strip(" \t"):
+                            kind, stop = "$END", line
+                            continue
+                    path.append(act)
+                    values.append(token)
+                    match_word, kinds, acts = table[act]
+                    break
+                make, size, goto = act
+                parts: list[Any] = []
+                if size:
+                    parts = values[-size:]
+                    del path[-size:], values[-size:]
+                value = make(parts)
+                state = goto[path[-1]]
+                if state == last:
+                    return Run(value, stop)
+                path.append(state)
+                values.append(value)
+                acts = table[state][2]
+
+
+# possessive, so that a long gap is never read twice
+_GAP = r"[ \t\n]*+(?:\#[^\n]*+[ \t\n]*+)*+"
+_BLANK = re.compile(_GAP)
+
+
+def _matcher(lexer: Any) -> tuple[_Match, tuple[str, ...]]:
+    """What reads the next word with the gap before it, and the kind of each of its groups."""
+    terminals = [t for t in lexer.terminals if t.name not in lexer.ignore_types]
+    words = "|".join(f"({terminal.pattern.to_regexp()})" for terminal in terminals)
+    return re.compile(_GAP + f"(?:{words})").match, ("", *(t.name for t in terminals))
+
+
+@cache
+def machine() -> Machine:
+    """The machine of the grammar, made on first use."""
+    return Machine(_parser())
 
 
 def _word(token: Token) -> Word:

@@ -28,6 +28,7 @@ from rungs.language.tree import (
     RungTree,
     ScenarioTree,
     SeriesTree,
+    Statement,
     StepTree,
     Word,
 )
@@ -109,25 +110,17 @@ def build(file: File, source: Source) -> tuple[Program, tuple[Finding, ...]]:
 
     The program may be used only if none of the findings is an error.
     """
-    maker = _Maker(source, set(file.damaged))
-    maker.declare([s for s in file.statements if isinstance(s, Declaration)])
+    maker = Maker(source, set(file.damaged))
+    maker.declare([(s, None) for s in file.statements if isinstance(s, Declaration)])
     for statement in file.statements:
-        match statement:
-            case RungTree():
-                maker.add_rung(statement)
-            case PropertyTree():
-                maker.add_property(statement)
-            case ScenarioTree():
-                maker.add_scenario(statement)
-            case Declaration():
-                pass
-            case _:
-                assert_never(statement)
+        maker.add(statement)
     return maker.program(), tuple(maker.findings)
 
 
 @dataclass(slots=True)
-class _Maker:
+class Maker:
+    """A program in the making: first every declaration, then the other statements in file order."""
+
     source: Source
     damaged: set[str]
     findings: list[Finding] = field(default_factory=list)
@@ -141,6 +134,23 @@ class _Maker:
     scenarios: list[Scenario] = field(default_factory=list)
     edges: list[Contact] = field(default_factory=list)
 
+    # the advice on names that nothing has; a search through all names for each
+    guesses: dict[str, str] = field(default_factory=dict)
+
+    def add(self, statement: Statement) -> None:
+        """Enter a statement; declarations have been entered before all others."""
+        match statement:
+            case RungTree():
+                self.add_rung(statement)
+            case PropertyTree():
+                self.add_property(statement)
+            case ScenarioTree():
+                self.add_scenario(statement)
+            case Declaration():
+                pass
+            case _:
+                assert_never(statement)
+
     def report(
         self,
         code: str,
@@ -150,13 +160,18 @@ class _Maker:
         fix: str = "",
         related: tuple[tuple[Span, str], ...] = (),
     ) -> None:
+        """Note a finding."""
         self.findings.append(Finding(code, message, span, effect, fix, related))
 
     # --- declarations
 
-    def declare(self, declarations: list[Declaration]) -> None:
+    def declare(self, declarations: list[tuple[Declaration, Device | None]]) -> None:
+        """Enter all declarations, each with its device where that is known to be without fault."""
         once: dict[str, Declaration] = {}
-        for declaration in declarations:
+        for declaration, known in declarations:
+            if known is not None:
+                self._name(declaration, known)
+                continue
             kind = declaration.kind
             if kind in ("title", "site"):
                 if kind in once:
@@ -267,10 +282,13 @@ class _Maker:
         return thing
 
     def _unknown(self, word: Word) -> None:
-        devices = [n for n, t in self.named.items() if not isinstance(t, Supply | Holiday)]
-        folded = {name.casefold(): name for name in devices}
-        close = get_close_matches(word.text.casefold(), list(folded), n=1, cutoff=0.6)
-        fix = f"did you mean '{folded[close[0]]}'?" if close else "declare it, or correct the name"
+        fix = self.guesses.get(word.text)
+        if fix is None:
+            devices = [n for n, t in self.named.items() if not isinstance(t, Supply | Holiday)]
+            folded = {name.casefold(): name for name in devices}
+            close = get_close_matches(word.text.casefold(), list(folded), n=1, cutoff=0.6)
+            found = f"did you mean '{folded[close[0]]}'?" if close else ""
+            fix = self.guesses[word.text] = found or "declare it, or correct the name"
         self.report(
             "unknown-name",
             f"'{word.text}' is not declared",
@@ -369,6 +387,7 @@ class _Maker:
     # --- rungs, properties, scenarios
 
     def add_rung(self, tree: RungTree) -> None:
+        """Enter the next rung, and its edge contacts."""
         circuit = self.circuit(tree.circuit, "rung")
         actions = tuple(self._action(action) for action in tree.actions)
         label = tree.label.text if tree.label else ""
@@ -416,6 +435,7 @@ class _Maker:
         return Action(verb, name, tree.span)
 
     def add_property(self, tree: PropertyTree) -> None:
+        """Enter a property; without a label it is called by its own text."""
         when = None if tree.when is None else self.circuit(tree.when, "property")
         circuit = self.circuit(tree.circuit, "property")
         within = self._duration(tree.within) if tree.within else 0
@@ -439,6 +459,7 @@ class _Maker:
         return got
 
     def add_scenario(self, tree: ScenarioTree) -> None:
+        """Enter a scenario with its steps."""
         steps = []
         for index, step in enumerate(tree.steps):
             if step.verb == "begin" and index > 0:
@@ -521,6 +542,7 @@ class _Maker:
     # --- the whole
 
     def program(self) -> Program:
+        """The program of what was entered; it may be used if there is no error."""
         things = self.named.values()
         return Program(
             self.title,

@@ -11,7 +11,7 @@ from rungs.language.tree import File
 from rungs.program.build import build
 from rungs.program.lint import lint
 from rungs.program.nodes import Program
-from rungs.program.rules import check_rules
+from rungs.program.rules import Facts, check_rules
 from rungs.source import Source
 
 
@@ -46,8 +46,9 @@ def _check(source: Source) -> Checked:
     program, findings = build(parsed.file, source)
     found = [*parsed.findings, *findings]
     if not has_errors(tuple(found)):
-        found += check_rules(program)
-    if not has_errors(tuple(found)):
-        found += lint(program)
+        facts = Facts(program)
+        found += check_rules(program, facts)
+        if not has_errors(tuple(found)):
+            found += lint(program, facts)
     ordered = in_order(found)
     return Checked(source, parsed.file, None if has_errors(ordered) else program, ordered)

@@ -1,6 +1,7 @@
 """What can be said of a program without running it: warnings and notes.
 
-Each check is one function from the program to findings, so that adding one touches nothing else.
+Each check is one function from the facts of a program to findings, so that adding one touches
+nothing else.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from collections.abc import Callable, Iterator
 
 from rungs.findings import Finding
 from rungs.program.nodes import (
-    Circuit,
     Clock,
     Contact,
     Counter,
@@ -22,8 +22,7 @@ from rungs.program.nodes import (
     Timer,
     leaves,
 )
-from rungs.program.rules import drivers, readers
-from rungs.program.worlds import possible
+from rungs.program.rules import Facts, Known
 
 _STOP_NAME = re.compile(
     r"(?:^|_|(?<=[a-z]))(?:[sS]top|STOP|[eE]_?[sS]top|[hH]alt|[eE]mergency|[mM]ushroom)(?=_|[0-9A-Z]|$)"
@@ -34,15 +33,15 @@ _STOP_LABEL = re.compile(
 )
 
 
-def lint(program: Program) -> tuple[Finding, ...]:
+def lint(program: Program, facts: Facts | None = None) -> tuple[Finding, ...]:
     """Every warning and note about a program that has no errors."""
-    return tuple(finding for check in CHECKS for finding in check(program))
+    facts = facts or Facts(program)
+    return tuple([finding for check in CHECKS for finding in check(facts)])
 
 
-def _never_read(program: Program) -> Iterator[Finding]:
-    read = readers(program)
-    driven = drivers(program)
-    for device in program.devices:
+def _never_read(facts: Facts) -> Iterator[Finding]:
+    read, driven = facts.read, facts.driven
+    for device in facts.program.devices:
         if isinstance(device, Relay | Timer | Counter) and device.name not in read:
             actions = driven.get(device.name)
             if actions:
@@ -56,8 +55,9 @@ def _never_read(program: Program) -> Iterator[Finding]:
                 )
 
 
-def _never_unlatched(program: Program) -> Iterator[Finding]:
-    for name, actions in drivers(program).items():
+def _never_unlatched(facts: Facts) -> Iterator[Finding]:
+    program = facts.program
+    for name, actions in facts.driven.items():
         latches = [a for _, a in actions if a.verb == "latch"]
         undone = any(a.verb in ("unlatch", "impulse") for _, a in actions)
         if latches and not undone:
@@ -73,19 +73,21 @@ def _never_unlatched(program: Program) -> Iterator[Finding]:
             )
 
 
-def _impossible(program: Program) -> Iterator[Finding]:
-    for rung in program.rungs:
-        yield from _cannot(rung.circuit, f"the circuit of rung {rung.number}", program)
-    for item in program.properties:
+def _impossible(facts: Facts) -> Iterator[Finding]:
+    for number, known in enumerate(facts.rungs, 1):
+        if facts.able(known) != (True, True):
+            yield from _cannot(known, f"the circuit of rung {number}", facts)
+    others = iter(facts.others)
+    for item in facts.program.properties:
         if item.when is not None:
-            yield from _cannot(item.when, "the condition behind 'when'", program)
+            yield from _cannot(next(others), "the condition behind 'when'", facts)
         behind = "then" if item.when is not None else item.kind
-        subject = f"the circuit behind '{behind}'"
-        yield from _cannot(item.circuit, subject, program)
+        yield from _cannot(next(others), f"the circuit behind '{behind}'", facts)
 
 
-def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Finding]:
-    closes, opens = possible(circuit, program)
+def _cannot(known: Known, subject: str, facts: Facts) -> Iterator[Finding]:
+    circuit = known.circuit
+    closes, opens = facts.able(known)
     if not closes:
         yield Finding(
             "never-closes",
@@ -104,14 +106,15 @@ def _cannot(circuit: Circuit, subject: str, program: Program) -> Iterator[Findin
         )
 
 
-def _dead_edges(program: Program) -> Iterator[Finding]:
+def _dead_edges(facts: Facts) -> Iterator[Finding]:
+    program = facts.program
     edges = list(program.edges)
     for item in program.properties:
         for circuit in (item.circuit, item.when):
             found = leaves(circuit) if circuit is not None else ()
             edges += [leaf for leaf in found if isinstance(leaf, Contact)]
     edges = [leaf for leaf in edges if leaf.kind in ("rising", "falling")]
-    still = _unchanging(program) if edges else {}
+    still = _unchanging(facts) if edges else {}
     for leaf in edges:
         if leaf.name in still:
             yield Finding(
@@ -123,12 +126,11 @@ def _dead_edges(program: Program) -> Iterator[Finding]:
             )
 
 
-def _unchanging(program: Program) -> dict[str, str]:
+def _unchanging(facts: Facts) -> dict[str, str]:
     """Devices whose contact never changes after power-up, each with what to do about it."""
-    driven = drivers(program)
-    circuit_of = {rung.number: rung.circuit for rung in program.rungs}
+    driven, rungs = facts.driven, facts.rungs
     still: dict[str, str] = {}
-    for device in program.devices:
+    for device in facts.program.devices:
         if isinstance(device, Clock):
             if device.end is not None and device.begin == device.end:
                 still[device.name] = "give the window a length"
@@ -139,17 +141,18 @@ def _unchanging(program: Program) -> dict[str, str]:
         closing = [n for n, a in actions if a.verb in ("coil", "latch", "impulse")]
         if not actions:
             still[device.name] = "drive it with a rung"
-        elif not any(possible(circuit_of[n], program)[0] for n in closing):
+        elif not any(facts.able(rungs[n - 1])[0] for n in closing):
             still[device.name] = "no rung ever switches it on; correct the rung that should"
     return still
 
 
-def _read_before_coil(program: Program) -> Iterator[Finding]:
+def _read_before_coil(facts: Facts) -> Iterator[Finding]:
     """Contacts read above their coil where another order of the rungs would show them at once.
 
     A circle of rungs that read each other (seal-in, interlocks) has a late reading in any order, so
     only readings between rungs of different circles are told; and only where they reach an output.
     """
+    program = facts.program
     coil_rung = {
         action.name: rung.number
         for rung in program.rungs
@@ -157,14 +160,14 @@ def _read_before_coil(program: Program) -> Iterator[Finding]:
         if action.verb == "coil"
     }
     late = [
-        (rung, leaf, coil_rung[leaf.name])
-        for rung in program.rungs
-        for leaf in leaves(rung.circuit)
-        if coil_rung.get(leaf.name, 0) > rung.number
+        (program.rungs[number - 1], leaves(known.circuit)[index], coil_rung[name])
+        for number, known in enumerate(facts.rungs, 1)
+        for index, name in enumerate(known.reads)
+        if coil_rung.get(name, 0) > number
     ]
     if not late:
         return
-    follows = _followers(program)
+    follows = _followers(facts)
     circle = _circles(program.rungs, follows)
     reaches = _reach_outputs(program, follows)
     told: set[tuple[int, str]] = set()
@@ -182,12 +185,13 @@ def _read_before_coil(program: Program) -> Iterator[Finding]:
         )
 
 
-def _followers(program: Program) -> dict[int, set[int]]:
+def _followers(facts: Facts) -> dict[int, set[int]]:
     """For each rung the rungs that read something it drives."""
+    program = facts.program
     reading: dict[str, set[int]] = {}
-    for rung in program.rungs:
-        for leaf in leaves(rung.circuit):
-            reading.setdefault(leaf.name, set()).add(rung.number)
+    for number, known in enumerate(facts.rungs, 1):
+        for name in known.reads:
+            reading.setdefault(name, set()).add(number)
     follows: dict[int, set[int]] = {rung.number: set() for rung in program.rungs}
     moved: dict[str, set[int]] = {}
     for rung in program.rungs:
@@ -255,8 +259,10 @@ def _reach_outputs(program: Program, follows: dict[int, set[int]]) -> set[int]:
     return found
 
 
-def _unlatch_above(program: Program) -> Iterator[Finding]:
-    for name, actions in drivers(program).items():
+def _unlatch_above(facts: Facts) -> Iterator[Finding]:
+    for name, actions in facts.driven.items():
+        if len(actions) == 1:
+            continue
         last = max((i for i, (_, a) in enumerate(actions) if a.verb == "latch"), default=-1)
         if any(action.verb == "unlatch" for _, action in actions[last + 1 :]):
             continue  # the last word is an unlatch
@@ -273,8 +279,8 @@ def _unlatch_above(program: Program) -> Iterator[Finding]:
                 )
 
 
-def _empty_windows(program: Program) -> Iterator[Finding]:
-    for clock in program.clocks:
+def _empty_windows(facts: Facts) -> Iterator[Finding]:
+    for clock in facts.program.clocks:
         if clock.end is not None and clock.begin == clock.end:
             yield Finding(
                 "empty-window",
@@ -290,8 +296,8 @@ def is_stop(device: Input) -> bool:
     return bool(_STOP_NAME.search(device.name) or _STOP_LABEL.search(device.label))
 
 
-def _stops(program: Program) -> Iterator[Finding]:
-    for device in program.inputs:
+def _stops(facts: Facts) -> Iterator[Finding]:
+    for device in facts.program.inputs:
         if is_stop(device) and device.side == "NO":
             yield Finding(
                 "stop-wired-no",
@@ -302,7 +308,8 @@ def _stops(program: Program) -> Iterator[Finding]:
             )
 
 
-def _site(program: Program) -> Iterator[Finding]:
+def _site(facts: Facts) -> Iterator[Finding]:
+    program = facts.program
     if program.clocks and program.site.span.end == 0:
         yield Finding(
             "no-site",
@@ -313,7 +320,8 @@ def _site(program: Program) -> Iterator[Finding]:
         )
 
 
-def _no_holidays(program: Program) -> Iterator[Finding]:
+def _no_holidays(facts: Facts) -> Iterator[Finding]:
+    program = facts.program
     if program.holidays or program.site.holidays is not None:
         return
     for clock in program.clocks:
@@ -327,10 +335,9 @@ def _no_holidays(program: Program) -> Iterator[Finding]:
             )
 
 
-def _unused(program: Program) -> Iterator[Finding]:
-    read = readers(program)
-    driven = drivers(program)
-    for device in program.devices:
+def _unused(facts: Facts) -> Iterator[Finding]:
+    read, driven = facts.read, facts.driven
+    for device in facts.program.devices:
         if isinstance(device, Input) and device.name not in read:
             yield Finding(
                 "unused-input",
@@ -349,7 +356,7 @@ def _unused(program: Program) -> Iterator[Finding]:
             )
 
 
-CHECKS: tuple[Callable[[Program], Iterator[Finding]], ...] = (
+CHECKS: tuple[Callable[[Facts], Iterator[Finding]], ...] = (
     _never_read,
     _never_unlatched,
     _impossible,

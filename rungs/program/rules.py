@@ -8,11 +8,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from difflib import get_close_matches
+from functools import cached_property
+from itertools import islice
 
 from rungs.findings import Finding
 from rungs.program.nodes import (
     Action,
     Circuit,
+    Contact,
     Counter,
     Device,
     Expect,
@@ -27,15 +30,85 @@ from rungs.program.nodes import (
     Timer,
     leaves,
 )
+from rungs.program.worlds import possible
 
 _WORDS = {Relay: "relay", Timer: "timer", Counter: "counter"}
 
 
-def check_rules(program: Program) -> tuple[Finding, ...]:
+class Known:
+    """One circuit, and what was found out about it alone: the names that it reads, leaf by leaf,
+    and whether it can close and can open, once that was asked."""
+
+    __slots__ = ("able", "circuit", "reads")
+
+    def __init__(self, circuit: Circuit) -> None:
+        self.circuit = circuit
+        self.reads: tuple[str, ...] = tuple([leaf.name for leaf in leaves(circuit)])
+        self.able: tuple[bool, bool] | None = None
+
+
+class Facts:
+    """What several checks ask of one program, found out once.
+
+    `rungs` are the circuits of the rungs in scan order; `others` those of properties (the condition
+    first) and expectations, in file order by kind.
+    """
+
+    def __init__(
+        self, program: Program, rungs: list[Known] | None = None, others: list[Known] | None = None
+    ) -> None:
+        self.program = program
+        self.rungs = [Known(r.circuit) for r in program.rungs] if rungs is None else rungs
+        if others is None:
+            some = islice(circuits(program), len(program.rungs), None)
+            others = [Known(circuit) for circuit in some]
+        self.others = others
+
+    @cached_property
+    def driven(self) -> dict[str, list[tuple[int, Action]]]:
+        """As `drivers` tells it."""
+        return drivers(self.program)
+
+    @cached_property
+    def read(self) -> set[str]:
+        """The names of all devices that are read anywhere."""
+        found: set[str] = set()
+        for known in self.rungs:
+            found.update(known.reads)
+        for known in self.others:
+            found.update(known.reads)
+        return found
+
+    def first_reader(self, name: str) -> Leaf:
+        """The first contact that reads a device that is read."""
+        for known in (*self.rungs, *self.others):
+            if name in known.reads:
+                return leaves(known.circuit)[known.reads.index(name)]
+        raise KeyError(name)
+
+    @cached_property
+    def _never(self) -> frozenset[str]:
+        """The clock windows without length."""
+        return frozenset(c.name for c in self.program.clocks if c.begin == c.end)
+
+    def able(self, known: Known) -> tuple[bool, bool]:
+        """Whether a circuit of the program can close, and whether it can open."""
+        if known.able is None:
+            reads = set(known.reads)
+            # contacts of different devices that move show any pattern, so the circuit shows both
+            if len(reads) == len(known.reads) and reads.isdisjoint(self._never):
+                simple = all(isinstance(leaf, Contact) for leaf in leaves(known.circuit))
+                known.able = (True, True) if simple else None
+            known.able = known.able or possible(known.circuit, self.program)
+        return known.able
+
+
+def check_rules(program: Program, facts: Facts | None = None) -> tuple[Finding, ...]:
     """Every error that the whole program shows."""
+    facts = facts or Facts(program)
     return (
-        *_coils(program),
-        *_undriven(program),
+        *_coils(facts),
+        *_undriven(facts),
         *_terminals(program),
         *_supplies(program),
         *_sun(program),
@@ -75,8 +148,10 @@ def readers(program: Program) -> dict[str, list[Leaf]]:
     return found
 
 
-def _coils(program: Program) -> Iterator[Finding]:
-    for name, actions in drivers(program).items():
+def _coils(facts: Facts) -> Iterator[Finding]:
+    for name, actions in facts.driven.items():
+        if len(actions) == 1:
+            continue
         coils = [(n, a) for n, a in actions if a.verb == "coil"]
         latches = [(n, a) for n, a in actions if a.verb in ("latch", "unlatch", "impulse")]
         for number, action in coils[1:]:
@@ -111,22 +186,20 @@ def _coils(program: Program) -> Iterator[Finding]:
             )
 
 
-def _undriven(program: Program) -> Iterator[Finding]:
-    driven = drivers(program)
-    read = readers(program)
-    for device in program.devices:
+def _undriven(facts: Facts) -> Iterator[Finding]:
+    driven, read = facts.driven, facts.read
+    for device in facts.program.devices:
         if isinstance(device, Relay):
             moved = device.name in driven
         elif isinstance(device, Timer | Counter):
             moved = any(action.verb == "coil" for _, action in driven.get(device.name, ()))
         else:
             continue
-        contacts = read.get(device.name, [])
-        if contacts and not moved:
+        if not moved and device.name in read:
             yield Finding(
                 "never-driven",
                 f"the {_WORDS[type(device)]} '{device.name}' is read and no rung drives it",
-                contacts[0].span,
+                facts.first_reader(device.name).span,
                 "its contact never moves",
                 f"drive it with a rung: rung ... -> {device.name}",
                 ((device.name_span, "declared here"),),

@@ -8,19 +8,19 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import date
 
 from rungs.core.nodes import PERIOD
-from rungs.language.format import format_file
-from rungs.language.words import clock_text, duration_text
 from rungs.program.check import check
-from rungs.program.nodes import Program, Property, opposite
+from rungs.program.nodes import Begin, Fault, Operate, Power, Program, Property, Wait, opposite
 from rungs.program.words import circuit_text
 from rungs.prove.witness import Act, Witness, actuators
 from rungs.scan.calendar import build_calendar
 from rungs.scan.runner import Panel
 from rungs.scan.scenario import play
+from rungs.scan.scribe import appended, canonical, free_label, step_text
 from rungs.source import Source
+
+__all__ = ["Saved", "appended", "saved_scenario"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,12 +36,12 @@ def saved_scenario(
 ) -> Saved | None:
     """A scenario that plays a run and breaks the property (`name` is what it is called), or None
     where the run needs more than scenarios can say, such as two switches in one scan."""
-    label = _free_label(program, f"Breaks: {name}")
+    label = free_label(program, f"Breaks: {name}")
     for steps in _attempts(program, witness, period):
         for more in (f"expect {_should_hold(item)}", ""):
             text = "\n".join([f'scenario "{label}"', *steps, more]) + "\n"
             if _breaks(program, item, label, text, period):
-                return Saved(label, _formatted(text))
+                return Saved(label, canonical(text))
     return None
 
 
@@ -56,16 +56,6 @@ def _should_hold(item: Property) -> str:
             assert item.when is not None
             parts = (opposite(item.when), item.circuit)
             return " or ".join(f"({circuit_text(part)})" for part in parts)
-
-
-def _free_label(program: Program, label: str) -> str:
-    taken = {scenario.label for scenario in program.scenarios}
-    label = label.replace('"', "'")
-    free, number = label, 1
-    while free in taken:
-        number += 1
-        free = f"{label} ({number})"
-    return free
 
 
 def _attempts(program: Program, witness: Witness, period: int) -> Iterator[list[str]]:
@@ -86,15 +76,15 @@ def _steps(program: Program, witness: Witness, period: int) -> list[str]:
     panel = Panel(program, witness.start, period, calendar=calendar)
     before = [act for act in witness.acts if act.t == 0 and act.back is None]
     day, ms = calendar.zone.local(panel.wall.at(0))
-    steps = [f"begin {_when(day if program.clocks else None, ms)}"]
+    steps = [step_text(Begin(ms, day if program.clocks else None))]
     if before:
         # the switches are moved while there is no power
-        steps.append("power off")
+        steps.append(step_text(Power(False)))
         panel.settle()
         panel.switch_power(False)
         for act in before:
             steps += _moves(program, act, panel)
-        steps.append("power on")
+        steps.append(step_text(Power(True)))
         panel.switch_power(True)
     panel.settle()
     for act in witness.acts:
@@ -102,7 +92,7 @@ def _steps(program: Program, witness: Witness, period: int) -> list[str]:
             continue
         steps += _wait(panel, act.t - period)
         if act.back is not None:
-            steps.append(f"power off for {duration_text(act.back - act.t)}")
+            steps.append(step_text(Power(False, act.back - act.t)))
             panel.switch_power(False)
             panel.run(panel.now + act.back - act.t)
             panel.switch_power(True)
@@ -118,7 +108,7 @@ def _wait(panel: Panel, until: int) -> list[str]:
         return []
     ms = until - panel.now
     panel.run(until)
-    return [f"wait {duration_text(ms)}"]
+    return [step_text(Wait(ms))]
 
 
 def _moves(program: Program, act: Act, panel: Panel) -> list[str]:
@@ -126,22 +116,16 @@ def _moves(program: Program, act: Act, panel: Panel) -> list[str]:
     steps = []
     ((_, moved),) = actuators(program, Witness((act,), act.t))
     for name, operated in moved.items():
-        steps.append(f"{'operate' if operated else 'release'} {name}")
+        steps.append(step_text(Operate(name, operated)))
         panel.operate(name, operated)
         if panel.powered:
             panel.settle()
     for name, wire in act.wires:
-        verb = {"broken": "break", "shorted": "short", "sound": "mend"}[wire]
-        steps.append(f"{verb} {name}")
+        steps.append(step_text(Fault(name, wire)))
         panel.fault(name, wire)
         if panel.powered:
             panel.settle()
     return steps
-
-
-def _when(day: date | None, ms: int) -> str:
-    clock = clock_text(ms, seconds=True)
-    return clock if day is None else f"{day.isoformat()} {clock}"
 
 
 def _breaks(program: Program, item: Property, label: str, text: str, period: int) -> bool:
@@ -156,15 +140,3 @@ def _breaks(program: Program, item: Property, label: str, text: str, period: int
     played = play(checked.program, scenario, period)
     # the same text may stand twice: what counts is which statement broke
     return any(broken.property.span == item.span for broken in played.broken)
-
-
-def _formatted(text: str) -> str:
-    source = Source("scenario", text)
-    return format_file(check(source).file, source)
-
-
-def appended(text: str, scenario: str) -> str:
-    """The text of a file with a scenario behind it; nothing else is touched."""
-    if text and not text.endswith("\n"):
-        text += "\n"
-    return f"{text}\n{scenario}" if text.strip() else scenario

@@ -44,7 +44,7 @@ def _step(program: Program, step: StepResult, ink: Ink) -> list[str]:
         mark = "  ok  " if step.passed else ink.wrong("  NOT ")
     lines = [_line(program, step, mark)]
     if step.passed is False:
-        lines += [f"           seen: {_seen(seen)}" for seen in step.seen]
+        lines += [f"           seen: {seen_text(seen)}" for seen in step.seen]
     return lines
 
 
@@ -64,7 +64,7 @@ def _broken(program: Program, broken: Broken, mark: str) -> list[str]:
         step = " ".join(program.source.text[span.start : span.end].split())
         place = program.source.position(span.start)
         lines.append(f"           during line {place.line}: {plain(step)}")
-    return lines + [f"           seen: {_seen(seen)}" for seen in broken.seen]
+    return lines + [f"           seen: {seen_text(seen)}" for seen in broken.seen]
 
 
 def violation_text(program: Program, violation: Violation) -> str:
@@ -89,7 +89,8 @@ def wall_text(result: StepResult | Broken) -> str:
     return clock_text(result.wall[1], thousandths=True)
 
 
-def _seen(seen: Seen) -> str:
+def seen_text(seen: Seen) -> str:
+    """One contact of an expectation as it stood."""
     if seen.rung is None:
         return seen.state
     return f"{seen.state}, last moved by rung {seen.rung} on scan {seen.scan:,}"

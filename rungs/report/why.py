@@ -22,6 +22,7 @@ from rungs.prove.why.nodes import (
     Explanation,
     Fact,
     FirstScan,
+    Forced,
     Held,
     NoPower,
     OnLoad,
@@ -113,11 +114,14 @@ class _Speaker:
             head = f"{subject} {self.words.word(name, kind, each.value, past)}"
             if not past and not isinstance(each.how, PowerUp | NoPower | Switch | Window | Event):
                 head += self.words.since(each.since)
+        forced = isinstance(each.how, Forced) and each.how.until is None and kind == "contact"
+        if isinstance(each.how, Forced) and forced:
+            head = f"{subject} {'was' if past else 'is'} {self.words.held(each, each.how)}"
         device = self.program.by_name[name]
         if top and kind == "contact" and isinstance(device, Output) and device.side == "NC":
             on = self._powered(each) and not each.value
             head += f", and its load {'on' if on else 'off'} (it hangs on the NC contact)"
-        body = self._body(each)
+        body = "" if forced else self._body(each)
         end = "" if body.startswith((":", ",", " since")) else "."
         text = f"{head}{end}{body if end == '' else ' ' + body}".strip()
         changes = self.history.changes_among(name, each.at.t, LOOKED_BACK) if top else 0
@@ -163,6 +167,14 @@ class _Speaker:
                 state = "on" if coil.conducts else "off"
                 side = "" if how.side == "NO" else ", and it hangs on the NC contact"
                 return f": the coil is {state}{side}. " + self._through(coil)
+            case Forced():
+                be = "was" if how.until is not None or self.words.past(each.at) else "is"
+                if each.fact.kind == "timing":
+                    return f", for its contact {be} {self.words.held(each, how)}."
+                if how.until is None:
+                    return f": it {be} {self.words.held(each, how)}."
+                held = self.words.held(each, how)
+                return f": it was {held}, and nothing has moved it since."
             case Was():
                 return ", and had been so before; that is a story of its own."
             case Unrecorded():
@@ -175,7 +187,7 @@ class _Speaker:
         if cause.why is None:
             return ""
         self._told.add(_key(cause.why.fact))
-        return self._body(cause.why).lstrip(":, ")
+        return _capital(self._body(cause.why).lstrip(":, "))
 
     def _power_up(self, each: Explanation, kept: bool) -> str:
         if kept:
@@ -227,6 +239,8 @@ class _Speaker:
         if each.fact.kind == "count":
             text = f", and it closes at {how.preset}."
         if how.verb is None:
+            if self.history.power_up(each.at.t) is None:
+                return text
             return text + " Nothing has been counted since power came on."
         did = {"coil": "counted up", "down": "counted down", "reset": "reset it"}[how.verb]
         if each.reason is None or each.decided is None:
@@ -291,7 +305,8 @@ class _Speaker:
             lines.append(f"It would {turn} with any one of these: {hands}.")
         elif found.pair is not None:
             hands = " and ".join(hand(change, "were") for change in found.pair)
-            lines.append(f"No single switch would make it {turn}; it would if {hands}.")
+            alone = "thing" if any(c.hand == "unforce" for c in found.pair) else "switch"
+            lines.append(f"No single {alone} would make it {turn}; it would if {hands}.")
         elif not found.tried:
             lines.append("No switch has a say in it.")
         elif found.passing is None:

@@ -17,6 +17,7 @@ from rungs.prove.why.nodes import (
     Event,
     Explanation,
     FirstScan,
+    Forced,
     NoPower,
     PowerUp,
     Reason,
@@ -90,6 +91,8 @@ class Clauses:
             case Was():
                 words = self.words.word(name, kind, why.value, past=True)
                 return f"{'it' if mine else name} {words} before"
+            case Forced():
+                return self._by_force(cause, why, why.how)
             case Switch() | Window() | Event() | Timed() if inline is not None:
                 return inline
             case PowerUp(kept=False):
@@ -113,6 +116,21 @@ class Clauses:
             return f"{subject} has been {words}{since}"
         text = f"{subject} {self.words.word(name, kind, why.value, past)}"
         return text if inline is None else f"{text} ({inline})"
+
+    def _by_force(self, cause: Cause, why: Explanation, how: Forced) -> str:
+        """A contact that a force holds, or left as it is."""
+        name, kind, past = cause.fact.name, cause.fact.kind, self.words.past(why.at)
+        be = "was" if past else "is"
+        if kind == "timing":
+            held = f"its contact {be} {self.words.held(why, how)}"
+            return f"{name} {self.words.word(name, kind, why.value, past)}, for {held}"
+        if how.until is None and not cause.held:
+            return f"{name} {be} {self.words.held(why, how)}"
+        words = self.words.word(name, kind, why.value, past)
+        if cause.held:
+            words = "has been " + words.removeprefix("was ").removeprefix("is ")
+            words += self.words.since(why.since)
+        return f"{name} {words} (it was {self.words.held(why, how)})"
 
     def _edge(self, cause: Cause, why: Explanation) -> str:
         """What an edge contact saw, or waits for."""
@@ -186,6 +204,8 @@ class Clauses:
                 return ""
             case Counted() if why.reason is None:
                 return ""
+            case Forced():
+                return ""  # the phrase says it all
             case Timed() as how:
                 switch = self._lone_switch(why.reason)
                 words = self.timed(why, how).removeprefix("it ")

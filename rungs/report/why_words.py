@@ -12,7 +12,7 @@ from rungs.draw.words import contact_caption
 from rungs.language.words import clock_text
 from rungs.program.nodes import Contact, Device, Leaf, Output, Relay
 from rungs.prove.why.history import History
-from rungs.prove.why.nodes import Change, Explanation, Kind, Moment
+from rungs.prove.why.nodes import Change, Explanation, Forced, Kind, Moment
 
 DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 
@@ -96,6 +96,18 @@ class Words:
                 words = ("off", "on") if switched else ("open", "closed")
                 return f"{be} {words[bool(value)]}"
 
+    def held(self, each: Explanation, how: Forced) -> str:
+        """How a force holds or held it: `held on by a force since 22:45:03`."""
+        words = ("off", "on")
+        if not _is_switched(self.history.program.by_name[each.fact.name]):
+            words = ("open", "closed")
+        text = f"held {words[how.closed]} by a force"
+        if how.since is None:
+            return text
+        if how.until is not None:
+            return f"{text} until {self.time_at(how.until)}"
+        return f"{text} since {self.time_at(how.since)}"
+
     def became(self, each: Explanation) -> str:
         """How it came to stand so: `came on`, `opened`."""
         match each.fact.kind:
@@ -156,6 +168,8 @@ def hand(change: Change, be: str) -> str:
             text = f"the wire of {change.name} {be}mended"
         case "power":
             text = f"power {be}switched on"
+        case "unforce":
+            text = f"the force on {change.name} {be}released"
         case _:
             assert_never(change.hand)
     return text + tail

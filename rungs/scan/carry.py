@@ -31,7 +31,7 @@ from rungs.program.nodes import (
     leaves,
 )
 from rungs.scan.calendar import Calendar, build_calendar
-from rungs.scan.reference import State
+from rungs.scan.reference import State, powered_down
 from rungs.scan.runner import Panel, Snapshot
 from rungs.scan.wall import WallMemory
 
@@ -213,6 +213,9 @@ class _Carry:
         for timer in self.new.timers:
             if timer.kind == "accumulating":
                 counts[timer.name] = min(counts[timer.name], timer.preset)
+        if not old.powered:
+            # what is not retained in the new program has nothing to hold it
+            return powered_down(self.new, State(old.t, contacts=contacts, counts=counts))
         return State(
             old.t,
             old.first,
@@ -226,14 +229,18 @@ class _Carry:
             {
                 name: (self.rungs[number], t)
                 for name, (number, t) in old.moved_by.items()
-                if name in on and number in self.rungs
+                if name in on and self._still_moves(number, name)
             },
         )
 
+    def _still_moves(self, number: int, name: str) -> bool:
+        """Whether an old rung stands in the new program and acts on a device there."""
+        rung = self.rungs.get(number)
+        actions = () if rung is None else self.new.rungs[rung - 1].actions
+        return any(action.name == name for action in actions)
+
     def _begins(self, device: Device, old: State, fresh: Panel) -> bool:
         """What a device shows that does not go on: as in a panel where it has been at rest."""
-        if not old.powered:
-            return False
         match device:
             case Input():
                 return fresh.circuits[device.name]
@@ -264,8 +271,6 @@ class _Carry:
         return found
 
     def _powers(self, old: State) -> dict[int, bool]:
-        if not old.powered:
-            return {}
         return {
             # power that was there before cannot be gained
             rung.number: old.powers[self.back[rung.number]] if self._same_reading(rung) else True
@@ -414,7 +419,8 @@ class _Words:
                     lit = powered and self.state.contacts[new.name] != (new.side == "NC")
                     on = "on" if lit else "off"
                     yield f"its load hangs on the {new.side} contact now, and is {on}"
-                if self.state.contacts[new.name] and self._now_holds(new.name):
+                stays = self.state.contacts[new.name] and powered
+                if stays and self._now_holds(new.name):
                     yield "it followed a coil rung, and stays on now until a rung turns it off"
             case _:
                 return

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 from array import array
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from typing import Literal
 
 from rungs.program.nodes import Input
-from rungs.scan.reference import State, next_expiry
-from rungs.scan.runner import Panel, Snapshot, WireFault
+from rungs.scan.reference import State, next_expiry, powered_down
+from rungs.scan.runner import Deed, DeedValue, Panel, Snapshot, WireFault
 
 # Counts and not seconds or bytes, so that every machine keeps the same.
 STRIDE_WORK = 20_000  # rungs and devices worked between two kept panels
 DENSE_WORK = 20_000  # rungs and devices of all panels that are kept without thinning
 MOST_ACTS = 40_000
+TAP_ENDS = -1
 MOST_MOMENTS = 400_000  # scans with a change, or with an event
 MOST_FLIPS = 20_000  # of one device
 
@@ -30,20 +30,20 @@ class Act:
 
     `value` is where the switch went, whether power came, where the wall clock was set (ms UTC),
     where a contact is held (None: let go), or what befell the wire; `tap` is how long a switch that
-    was tapped stays operated, ms.
+    was tapped stays operated, ms, and TAP_ENDS where it is let go.
     """
 
     t: int
     scan: int
-    kind: Literal["operate", "fault", "power", "clock", "force"]
+    deed: Deed
     name: str = ""
-    value: bool | int | WireFault | None = None
+    value: DeedValue = None
     tap: int = 0
 
 
 def carry_out(panel: Panel, act: Act) -> None:
     """Let the act happen to a panel that has come to its moment."""
-    match act.kind:
+    match act.deed:
         case "operate":
             panel.operate(act.name, act.value is True)
         case "fault":
@@ -70,7 +70,7 @@ class _Kept:
 
 
 class Recorder:
-    """Follows a panel that has not made its first scan yet, and does to it what hands do.
+    """Follows a panel from where it stands, and remembers what hands do to it.
 
     Times are ms of the run. The moment t is that after the scan at t, with the hands as that scan
     found them; between scans it is that of the scan before.
@@ -83,6 +83,7 @@ class Recorder:
         self._stride = max(4, STRIDE_WORK // size)
         self._dense = min(32, max(4, DENSE_WORK // size))
         self._spare = _blank(panel)  # a panel to replay on
+        self.hearers: list[Callable[[Act], object]] = []  # told of every act
         self._near: list[_Kept] = []  # panels of the last replay, in order of time
         self.follow(panel)
 
@@ -100,40 +101,47 @@ class Recorder:
         self._outages: list[tuple[int, int | None]] = []
         self._known = {device.name: panel.now for device in self._program.devices}
         self._due: int | None = None
+        self._tap = 0
         panel.watchers.append(self._see)
+        panel.hearers.append(self._hear)
 
     # --- following
 
-    def act(
-        self,
-        kind: Literal["operate", "fault", "power", "clock", "force"],
-        name: str = "",
-        value: bool | int | WireFault | None = None,
-        tap: int = 0,
-    ) -> None:
-        """Do something to the panel, and remember it."""
+    def tap(self, name: str, ms: int) -> None:
+        """Operate a switch that is to be let go after `ms`."""
+        self._tap = ms
+        self.panel.operate(name, True)
+
+    def end_tap(self, name: str) -> None:
+        """Let go of a switch that was tapped."""
+        self._tap = TAP_ENDS
+        self.panel.operate(name, False)
+
+    def _hear(self, deed: Deed, name: str, value: DeedValue) -> None:
+        """Remember what hands are about to do."""
         panel = self.panel
-        act = Act(panel.now, panel.next_scan_at(), kind, name, value, tap)
-        powered = panel.powered
-        before = panel.state.contacts
-        carry_out(panel, act)
+        act = Act(panel.now, panel.next_scan_at(), deed, name, value, self._tap)
+        self._tap = 0
         self.acts.append(act)
-        if kind == "power" and powered != panel.powered:
-            self._switched(act, before)
+        if deed == "power":
+            self._switched(act)
+        for hear in self.hearers:
+            hear(act)
         if len(self.acts) > MOST_ACTS:
             self._forget_before(MOST_ACTS // 2)
 
-    def _switched(self, act: Act, before: Mapping[str, bool]) -> None:
-        """Power went or came, which is a change by itself."""
-        panel = self.panel
-        if panel.powered:
+    def _switched(self, act: Act) -> None:
+        """Power goes or comes, which is a change by itself."""
+        if act.value is True:
             began, _ = self._outages.pop()
             self._outages.append((began, act.scan))
             return
         self._outages.append((act.scan, None))
-        self._changes.append(act.scan)
+        _append(self._changes, act.scan)
         self._due = None
-        self._note_flips(before, panel.state.contacts, act.scan)
+        state = self.panel.state
+        dark = powered_down(self._program, state)
+        self._note_flips(state.contacts, dark.contacts, act.scan)
 
     def _see(self, before: State, after: State, wires: Mapping[str, WireFault]) -> None:
         """A scan has been made."""
@@ -207,6 +215,8 @@ class Recorder:
         ]
         del self.acts[: first.acts]
         self._near = []
+        begins = self.begins
+        self._outages = [(a, b) for a, b in self._outages if b is None or b >= begins]
 
     # --- asking
 
@@ -258,9 +268,9 @@ class Recorder:
         for act in self.acts:
             if act.scan > t:
                 break
-            if act.kind == "operate":
+            if act.deed == "operate":
                 found.pop(act.name, None)
-                if act.tap:
+                if act.tap > 0:
                     found[act.name] = act.t + act.tap
         return {name: at for name, at in found.items() if at > t}
 

@@ -38,6 +38,12 @@ class Snapshot:
     undisturbed: bool
 
 
+Deed = Literal["operate", "fault", "power", "clock", "force"]
+DeedValue = bool | int | WireFault | None
+
+# told of what hands are about to do: what, to which device, and how
+Hear = Callable[[Deed, str, DeedValue], object]
+
 # shown each scan that is made: the state it began with, the state after it, the faults of the wires
 See = Callable[[State, State, Mapping[str, WireFault]], object]
 
@@ -47,7 +53,8 @@ class Panel:
 
     `start` is the wall time at t = 0 as ms since the epoch in UTC.
     `jump` False makes every scan one by one; the states are the same.
-    Each function in `watchers` is shown every scan as soon as it is made.
+    Each function in `watchers` is shown every scan as soon as it is made, and each in `hearers` is
+    told of what hands do, just before it is done.
     """
 
     def __init__(
@@ -78,6 +85,7 @@ class Panel:
         self.before = self.state
         self.now = 0  # no scan may be made before this time
         self.watchers: list[See] = []
+        self.hearers: list[Hear] = []
         self._undisturbed = False
         self._update_circuits()
 
@@ -85,12 +93,14 @@ class Panel:
 
     def operate(self, name: str, operated: bool) -> None:
         """Move an input's actuator."""
+        self._tell("operate", name, operated)
         self.operated[name] = operated
         self._given.pop(name, None)
         self._update_circuits()
 
     def fault(self, name: str, fault: WireFault) -> None:
         """Break or short an input's wire, or mend it."""
+        self._tell("fault", name, fault)
         self.wires[name] = fault
         self._update_circuits()
 
@@ -102,11 +112,16 @@ class Panel:
     def force(self, name: str, closed: bool | None) -> None:
         """Hold a device's contact closed or open against the program from the next scan on; None
         lets go of it."""
+        self._tell("force", name, closed)
         if closed is None:
             self.forces.pop(name, None)
         else:
             self.forces[name] = closed
         self._undisturbed = False
+
+    def _tell(self, deed: Deed, name: str, value: DeedValue) -> None:
+        for hear in self.hearers:
+            hear(deed, name, value)
 
     def _update_circuits(self) -> None:
         for device in self.program.inputs:
@@ -120,6 +135,7 @@ class Panel:
         """Switch the panel's supply off or on; off forgets what is not retained."""
         if on == self.powered:
             return
+        self._tell("power", "", on)
         self.powered = on
         self._undisturbed = False
         if not on:
@@ -128,6 +144,7 @@ class Panel:
 
     def set_clock(self, instant: int) -> None:
         """Move the wall clock to an instant (ms UTC); timers are left alone."""
+        self._tell("clock", "", instant)
         self.wall.set(self.now, instant)
         self._undisturbed = False
 
@@ -221,6 +238,21 @@ class Panel:
         times = [next_expiry(self.program, self.state), self.wall.next_change(self.state.t)]
         soonest = min((time for time in times if time is not None), default=1 << 62)
         return -(-soonest // self.period) * self.period
+
+    def coast(self, until: int) -> bool:
+        """Pass over all scans up to and including time `until`, without making the last one, if
+        nothing can happen in them; whether that was so. Watchers are not shown such scans."""
+        last = until // self.period * self.period
+        if not (self.jump and self.powered and self._undisturbed) or self._next_thing() <= last:
+            return False
+        if last > self.state.t:
+            if last - self.period > self.state.t:
+                self._skip_to(last - self.period)
+            at_rest = self.state
+            self._skip_to(last)
+            self.before = at_rest
+        self.now = max(self.now, until)
+        return True
 
     def _skip_to(self, t: int) -> None:
         """Pass over scans that change nothing but elapsed times, up to the one at time t."""

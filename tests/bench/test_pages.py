@@ -5,23 +5,18 @@ from datetime import date
 
 import pytest
 
-from rungs.bench.drawing import lines_of
-from rungs.bench.keys import KEYS, by_id, footer, words
-from rungs.bench.pages import (
+from rungs.bench.drawing import RungLook, element_at, lines_of, place_of
+from rungs.bench.keys import KEYS, PANES, Pane, footer, words, works_in
+from rungs.bench.pages.devices import Devices, bar, device_lines, device_rows
+from rungs.bench.pages.status import footer_hits, footer_line, status_line
+from rungs.bench.pages.switches import switch_at, switch_detail, switch_lines, switch_rows
+from rungs.bench.pages.words import (
     ASCII_SIGNS,
     SIGNS,
-    Devices,
     Line,
     Signs,
-    bar,
-    device_lines,
     fit,
-    footer_hits,
-    footer_line,
-    status_line,
-    switch_at,
-    switch_lines,
-    switch_rows,
+    passed_text,
     time_text,
     when_text,
 )
@@ -29,27 +24,32 @@ from rungs.bench.session.session import Session
 from rungs.draw.layout import picture_of
 from rungs.draw.signs import wire_sign
 from rungs.draw.words import columns
-from tests.bench.panels import session_of
+from rungs.program.nodes import leaves
+from tests.bench.harness import plain
+from tests.bench.panels import SHED, session_of
 
 
-def plain(line: Line) -> str:
-    return "".join(text for text, _ in line)
+def toned_ladder(
+    session: Session,
+    width: int,
+    signs: Signs = SIGNS,
+    forced: frozenset[str] = frozenset(),
+    stale: bool = False,
+) -> list[list[Line]]:
+    return [
+        lines_of(
+            picture_of(rung, session.program, width),
+            RungLook(
+                rung.number, session.live(), session.reading(rung), forced=forced, stale=stale
+            ),
+            signs,
+        )
+        for rung in session.program.rungs
+    ]
 
 
 def ladder(session: Session, width: int, signs: Signs = SIGNS) -> list[list[str]]:
-    return [
-        [
-            plain(line)
-            for line in lines_of(
-                picture_of(rung, session.program, width),
-                session.live(),
-                session.reading(rung),
-                (),
-                signs,
-            )
-        ]
-        for rung in session.program.rungs
-    ]
+    return [[plain(line) for line in lines] for lines in toned_ladder(session, width, signs)]
 
 
 def devices_of(session: Session) -> Devices:
@@ -137,57 +137,25 @@ def test_the_top_line_keeps_its_width_and_places(width: int) -> None:
 
 
 @pytest.mark.parametrize("width", [60, 80, 110, 140, 200])
-def test_the_footer_fits_and_a_mouse_finds_its_words(width: int) -> None:
-    line = plain(footer_line(width))
+@pytest.mark.parametrize("pane", PANES)
+def test_the_footer_fits_and_a_mouse_finds_its_words(width: int, pane: Pane) -> None:
+    line = plain(footer_line(width, pane))
     assert len(line.rstrip()) <= width
-    found = {line[start:end]: action for start, end, action in footer_hits(width)}
-    assert found == {words(key): key.action for key in footer(width - 2)}
-    assert {"space operate", "? help", "q quit"} <= set(found)
+    found = {line[start:end]: key_id for start, end, key_id in footer_hits(width, pane)}
+    assert found == {words(key): key.id for key in footer(width - 2, pane)}
+    own = {"switches": "space operate", "rungs": "enter edit here", "devices": "enter its rung"}
+    more = {"chart": "right later", "text": "esc leave"}
+    assert (own | more)[pane] in found
+    assert ("F1 help" if pane == "text" else "? help") in found
+    assert ("q quit" in found) == (pane != "text")
 
 
 def test_a_wider_footer_loses_no_word() -> None:
-    for width in range(20, 300):
-        assert set(footer(width)) <= set(footer(width + 1))
-    assert set(footer(400)) == {key for key in KEYS if key.rank}
-
-
-def test_keys_are_named_once_and_used_once() -> None:
-    names = [name for key in KEYS for name in key.keys.split(",")]
-    assert len(names) == len(set(names))
-    assert len({key.id for key in KEYS}) == len(KEYS)
-    assert len({key.action for key in KEYS}) == len(KEYS)
-    assert by_id("bench.quit").text == "quit"
-
-
-# common practice, no source: prefixes of multiplexers, flow control, job control, what terminals
-# and desktops take, and chords that arrive as another key
-SWALLOWED = {
-    *(f"ctrl+{c}" for c in "abdhijmopqsvwz"),
-    "f10",
-    "f11",
-    "shift+pageup",
-    "shift+pagedown",
-    "ctrl+up",
-    "ctrl+down",
-    "ctrl+left",
-    "ctrl+right",
-    "ctrl+tab",
-    "ctrl+space",
-}
-
-
-def test_no_key_is_one_that_terminals_take() -> None:
-    for key in KEYS:
-        names = key.keys.split(",")
-        assert not SWALLOWED & set(names)
-        assert not any(name.startswith("alt+") for name in names)
-        assert names[0] != "f1"  # some terminals keep it for their own help
-
-
-def test_a_letter_stands_for_a_letter_of_its_words() -> None:
-    for key in KEYS:
-        if len(key.shown) == 1 and key.shown.isalpha():
-            assert key.shown in key.text + key.id
+    for pane in PANES:
+        for width in range(20, 300):
+            assert set(footer(width, pane)) <= set(footer(width + 1, pane))
+        every = {key for key in KEYS if key.rank and works_in(key, pane)}
+        assert set(footer(1_000, pane)) == every
 
 
 def test_switches_take_the_roomiest_form_that_fits() -> None:
@@ -342,3 +310,70 @@ def test_wire_signs_have_the_arms_asked_for() -> None:
     assert wire_sign(0, 2, 2, 0, False) == "┓"
     assert wire_sign(2, 1, 0, 2, False) == "┡"
     assert wire_sign(1, 0, 1, 2, True) == "+"
+
+
+def test_a_force_is_marked_at_every_place_of_its_device() -> None:
+    session = session_of()
+    forced = frozenset({"pump"})
+    tones = [
+        (text.strip(), tone)
+        for lines in toned_ladder(session, 60, forced=forced)
+        for line in lines
+        for text, tone in line
+        if "pump" in text and "The" not in text
+    ]
+    assert len(tones) >= 4
+    assert {tone for _, tone in tones} == {"forced"}
+    session.force("pump", True)
+    session.force("start", False)
+    lines = device_lines(devices_of(session), (), (30, 40), SIGNS)
+    assert any(("!pump" in text, tone) == (True, "forced") for line in lines for text, tone in line)
+    switch = "\n".join(map(plain, switch_lines(session.switches(), None, (), (30, 20), SIGNS)))
+    assert SIGNS.held_off in switch
+    assert "FORCED open" in switch_detail(session.switch("start"))
+
+
+def test_what_an_older_text_said_is_quiet() -> None:
+    for lines in toned_ladder(session_of(), 60, stale=True):
+        assert {tone for line in lines for text, tone in line if text.strip()} == {"quiet"}
+
+
+@pytest.mark.parametrize("width", [40, 60, 100])
+def test_every_contact_and_coil_is_found_where_it_is_drawn(width: int) -> None:
+    session = session_of()
+    for rung in session.program.rungs:
+        picture = picture_of(rung, session.program, width)
+        for element in range(len(leaves(rung.circuit)) + len(rung.actions)):
+            assert element_at(picture, *place_of(picture, element)) == element
+        assert element_at(picture, 0, 5) is None
+
+
+@pytest.mark.parametrize("size", [(19, 30), (19, 10), (34, 40)])
+def test_every_device_is_found_on_its_line(size: tuple[int, int]) -> None:
+    devices = devices_of(session_of())
+    lines = [plain(line) for line in device_lines(devices, (), size, SIGNS)]
+    rows = device_rows(devices, size)
+    assert len(rows) == len(lines)
+    for line, name in zip(lines, rows, strict=True):
+        assert name is None or name in line
+    names = [name for name in rows if name is not None]
+    assert names == ["lamp", "pump", "flap", "ready", "rest", "warm", "runs", "night"]
+
+
+def test_a_stretch_of_time_is_told_to_the_scan() -> None:
+    assert [passed_text(ms) for ms in (10, 71_200, 100_000)] == ["0.010 s", "71.200 s", "1m40s"]
+
+
+def test_alarms_stand_before_the_title() -> None:
+    session = session_of(SHED + 'never "dark and wet" lamp and pump\n')
+    session.touch("lamp_switch")
+    session.force("pump", True)
+    session.tick(100)
+    for width, head in ((140, " !1 forced 1 broken * + keeping S"), (80, " !1 1 broken * + ")):
+        line = plain(status_line(session.status(), width, SIGNS, "* + ", True))
+        assert columns(line) == width
+        assert line.startswith(head)
+    for width in range(60, 200):
+        line = plain(status_line(session.status(), width, SIGNS, "* + ", True))
+        assert columns(line) == width
+        assert line.startswith(" !1")

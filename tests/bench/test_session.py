@@ -6,7 +6,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from rungs.bench.session.session import SPEEDS, TAP, TICK_WORK, Session
+from rungs.bench.session.hands import TAP
+from rungs.bench.session.run import SPEEDS, TICK_WORK
+from rungs.bench.session.session import Session
 from rungs.draw.flow import conducting
 from rungs.program.nodes import Rung
 from tests.bench.panels import BUZZ, SHED, START, session_of

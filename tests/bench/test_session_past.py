@@ -79,8 +79,8 @@ class Model:
         return found
 
     def upto(self, now: int) -> None:
-        """Make every scan up to and including `now`."""
-        while self.t <= now:
+        """Make every scan up to and including `now`; without power that one is still to come."""
+        while self.t <= now - (not self.powered):
             if self.powered:
                 clocks = self.wall.contacts(self.t)
                 before = self.state
@@ -120,7 +120,8 @@ class Model:
         for at, kind, name, value in self.acts:
             if at > t:
                 break
-            model.upto(at - 10)
+            while model.t < at:
+                model.upto(model.t + (not model.powered))
             model.act(kind, name, value)
         model.upto(t)
         return model

@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from rungs.bench.looks import Moment
-from rungs.program.nodes import Clock, Input, Program, Rung, leaves
+from rungs.program.nodes import Clock, Input, Leaf, Program, Rung, leaves
 from rungs.scan.forces import Forces, hold
 from rungs.scan.reference import State, closed, work_rung
 from rungs.scan.runner import Panel
@@ -61,6 +61,13 @@ class Readings:
     def __init__(self, program: Program) -> None:
         self._program = program
         self._of: tuple[State, State] | None = None
+        self._whole = False  # every rung has been worked once more
+        self._began: State | None = None
+        self._drivers: dict[str, tuple[int, int]] = {}  # the first and the last rung of each
+        for rung in program.rungs:
+            for action in rung.actions:
+                first, _ = self._drivers.get(action.name, (rung.number, 0))
+                self._drivers[action.name] = (first, rung.number)
         self._found: dict[int, tuple[bool, ...]] = {}
         self._scratch: State | None = None
 
@@ -70,22 +77,38 @@ class Readings:
         image = moment.image
         if self._of is None or self._of[0] is not image or self._of[1] is not moment.before:
             self._of = (image, moment.before)
-            before = moment.before
-            after = moment.panel.state
-            moved = image.powered and before.contacts != after.contacts
-            worked = moved or moment.part_way or before.counts != after.counts
-            self._found = self._replay(moment) if worked else {}
+            self._found = {}
+            self._whole = False
             # asking an edge contact lets it remember, and the panel's memory is not ours
             self._scratch = replace(image, edges=dict(image.edges))
+            self._began = None
         found = self._found.get(rung.number)
         if found is None:
-            assert self._scratch is not None
-            found = tuple(
-                closed(self._program, moment.before, self._scratch, leaf)
-                for leaf in leaves(rung.circuit)
+            if not self._whole and (moment.part_way or moment.panel.held):
+                self._found, self._whole = self._replay(moment), True
+            found = self._found.get(rung.number)
+        if found is None:
+            found = self._found[rung.number] = tuple(
+                self._conducts(moment, rung.number, leaf) for leaf in leaves(rung.circuit)
             )
-            self._found[rung.number] = found
         return found
+
+    def _conducts(self, moment: Moment, number: int, leaf: Leaf) -> bool:
+        """One contact in its turn: what it looks at has been driven in this scan already, or is
+        still to be; where rungs above and below drive it, the scan is worked once more."""
+        assert self._scratch is not None
+        state = self._scratch
+        first, last = self._drivers.get(leaf.name, (0, 0))
+        if number <= last and moment.image.powered and moment.upto is None:
+            if first < number:
+                if not self._whole:
+                    self._found, self._whole = self._replay(moment), True
+                index = leaves(self._program.rungs[number - 1].circuit).index(leaf)
+                return self._found[number][index]
+            if self._began is None:
+                self._began = _begun(moment.panel)
+            state = self._began
+        return closed(self._program, moment.before, state, leaf)
 
     def _replay(self, moment: Moment) -> dict[int, tuple[bool, ...]]:
         """Work the scan once more on a copy, and note what every contact did in its turn."""

@@ -17,10 +17,10 @@ from textual.message import Message
 from textual.scroll_view import ScrollView
 from textual.strip import Strip
 
-from rungs.bench.pages import TONES, Line
+from rungs.bench.pages.words import TONES, Line
 
 
-class Lines(ScrollView, can_focus=False):
+class Lines(ScrollView, can_focus=False, inherit_bindings=False):
     """Shows what `show` was given last."""
 
     COMPONENT_CLASSES: ClassVar[set[str]] = {f"lines--{tone}" for tone in TONES}
@@ -39,6 +39,7 @@ class Lines(ScrollView, can_focus=False):
         & > .lines--live { color: $text-accent; text-style: bold; }
         & > .lines--wrong { color: $text-error; text-style: bold; }
         & > .lines--stop { color: $text-primary; text-style: bold; }
+        & > .lines--forced { color: $text-warning; text-style: bold reverse; }
         & > .lines--title { color: $foreground; text-style: bold; }
         & > .lines--pick { background: $surface-lighten-1; }
         & > .lines--glow { text-style: underline; }
@@ -73,8 +74,10 @@ class Lines(ScrollView, can_focus=False):
             self.virtual_size = Size(self.size.width, len(self._lines))
             self.refresh()
             return
-        for y, (before, after) in enumerate(zip(old, self._lines, strict=True)):
-            if before != after:
+        # what is out of sight is painted when it comes into sight
+        top = self.scroll_offset.y
+        for y in range(top, min(top + self.size.height, len(old))):
+            if old[y] != self._lines[y]:
                 self.refresh_line(y)
 
     def fill(self, data: object, page: Callable[[tuple[int, int]], list[Line]]) -> None:
@@ -121,7 +124,7 @@ class Lines(ScrollView, can_focus=False):
                 segments.append(Segment(shown, self.tone_style(tone)))
             if len(shown) < len(text):
                 # the spaces that fill a column do not glow
-                blank = self.tone_style(tone.replace(" glow", ""))
+                blank = self.tone_style(tone.replace(" glow", "").replace("forced", "quiet"))
                 segments.append(Segment(text[len(shown) :], blank))
         width = max(self.size.width, self.virtual_size.width)
         return Strip(segments).adjust_cell_length(width, self.tone_style("")).simplify()

@@ -1,4 +1,4 @@
-"""What would alter a device: single things to do, pairs of switches, and what time alone does.
+"""What would alter a device: single things to do, pairs of them, and what time alone does.
 
 Nothing is concluded from the circuit: each answer was played on a panel that stands as the recorded
 one did, for a change that looks right in a rung may be undone by another one.
@@ -19,7 +19,7 @@ from rungs.scan.reference import State
 from rungs.scan.runner import Panel
 from rungs.scan.zone import DAY
 
-TRIALS = 400  # pairs of switches that are tried for one question
+TRIALS = 400  # pairs of switches and forces that are tried for one question
 AHEAD = 366 * DAY  # how far hands-off time is played
 AHEAD_SCANS = 2_000
 
@@ -30,9 +30,9 @@ def alterations(
     """What would make the device stand otherwise than after the scan at or before t (ms; now if
     None).
 
-    Only switches on which the device can depend are tried, alone and then in pairs; the panel is
-    played by the reference interpreter until it settles, at most 1 s. Raises KeyError for an
-    unknown name, LookupError before the first scan.
+    Only switches and forces on which the device can depend are tried, alone and then in pairs; the
+    panel is played by the reference interpreter until it settles, at most 1 s. Raises KeyError for
+    an unknown name, LookupError before the first scan.
     """
     at = history.scan_at(history.latest.t if t is None else t)
     return _Trials(history, name, kind, at).found()
@@ -51,6 +51,7 @@ class _Trials:
         self.now = self._look(self.record.after)
         self.reached = reached(self.program, name)
         self.inputs = tuple(d for d in self.program.inputs if d.name in self.reached)
+        self.forces = tuple(name for name in self.record.forces if name in self.reached)
 
     def _look(self, state: State) -> bool | int:
         """What the device shows of what is asked about."""
@@ -74,9 +75,19 @@ class _Trials:
             return Alterations((Change("power", "", ends),) if ever else ())
         if self._play(())[0]:
             return Alterations(passing=self._passing(), restless=True)
-        changes = tuple(change for device in self.inputs for change in self._changes(device))
+        changes = (
+            *self._let_go(),
+            *(change for device in self.inputs for change in self._changes(device)),
+        )
         pair = None if changes else self._pair()
-        return Alterations(changes, pair, self._passing(), tried=bool(self.inputs))
+        return Alterations(changes, pair, self._passing(), tried=bool(self.inputs or self.forces))
+
+    def _let_go(self) -> Iterator[Change]:
+        """The forces that make it stand as it does."""
+        for name in self.forces:
+            ever, ends = self._play((("unforce", name),))
+            if ever:
+                yield Change("unforce", name, ends)
 
     def _other_way(self, device: Input) -> Hand:
         return "release" if self.record.operated[device.name] else "operate"
@@ -95,10 +106,11 @@ class _Trials:
                 return
 
     def _pair(self) -> tuple[Change, Change] | None:
-        """The first two switches that do it together."""
+        """The first two, of switches and forces, that do it together."""
         sound = [d for d in self.inputs if self.record.wires[d.name] == "sound"]
-        for one, other in islice(combinations(sound, 2), TRIALS):
-            hands = (self._other_way(one), one.name), (self._other_way(other), other.name)
+        ways: list[tuple[Hand, str]] = [("unforce", name) for name in self.forces]
+        ways += [(self._other_way(device), device.name) for device in sound]
+        for hands in islice(combinations(ways, 2), TRIALS):
             if self._play(hands)[1]:
                 first, second = (Change(hand, name, True) for hand, name in hands)
                 return first, second
@@ -117,6 +129,8 @@ class _Trials:
                     panel.operate(name, not panel.operated[name])
                 case "mend":
                     panel.fault(name, "sound")
+                case "unforce":
+                    panel.force(name, None)
                 case "power":
                     panel.switch_power(True)
                 case _:

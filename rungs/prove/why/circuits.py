@@ -96,10 +96,13 @@ class Circuits:
         self, name: str, kind: Kind, rung: Rung, t: int, context: Context
     ) -> tuple[Cost, Cause]:
         """What a rung reads of a device in the scan at t, explained in the scan it comes from or,
-        for a device of a loop that the rung is part of, in the one in which it began to stand so.
+        for a device of a loop that the rung is part of, in the one in which it began to stand so;
+        a force leaves every loop.
         """
         fact = self.facts.fact(name, kind, t, rung.number - 1)
-        if not any(self._loops[action.name] == self._loops[name] for action in rung.actions):
+        if self.facts.forced(fact) is not None or not any(
+            self._loops[action.name] == self._loops[name] for action in rung.actions
+        ):
             return self.link(fact, context.as_("free"))
         if fact.t == t:
             return self.link(fact, context)

@@ -18,11 +18,13 @@ from rungs.prove.why.nodes import (
     Event,
     Fact,
     FirstScan,
+    Forced,
     Held,
     NoPower,
     OnLoad,
     PowerUp,
     Switch,
+    Unrecorded,
     Window,
 )
 from rungs.prove.why.plans import BACK, END, JUMPS, VAGUE, Cost, Plan, end, through
@@ -58,24 +60,63 @@ class Devices:
             assert isinstance(device, Output)
             coil = facts.fact(fact.name, "contact", fact.t)
             return through(facts, fact, OnLoad(device.side), self.circuits.link(coil, context))
+        if facts.forced(fact) is not None:
+            return end(facts, fact, self._forced(fact))
         match device:
             case Input():
                 return end(facts, fact, self._switch(device, fact.t))
             case Clock():
                 return end(facts, fact, self._clock(device, fact.t))
             case Counter():
+                if self._strayed(fact, device):
+                    return self._left(fact, context)
                 return self._counter(fact, device, context)
             case Timer():
+                if self._strayed(fact, device):
+                    return self._left(fact, context)
                 return self._timers.find(fact, device, context) or self._kept(fact, context)
             case Output() | Relay():
                 return self._driven(fact, context) or self._held(fact, context)
             case _:
                 assert_never(device)
 
+    def _forced(self, fact: Fact) -> Forced:
+        """Held by a force in the scan of the fact."""
+        closed = self.history.force(fact.name, fact.t)
+        assert closed is not None
+        return Forced(closed, self.history.forced_since(fact.name, fact.t))
+
+    def _strayed(self, fact: Fact, device: Counter | Timer) -> bool:
+        """Whether a contact stands against the count or time that it goes by: a force holds it, or
+        left it so and the rung that drives it has not been worked since."""
+        if not self.history.ever_forced(fact.name):
+            return False
+        if isinstance(device, Timer):
+            return self._timers.strayed(fact, device)
+        shown = self.history.shown(fact.name, fact.t, fact.upto)
+        return fact.kind == "contact" and shown.contact != (shown.count >= device.preset)
+
+    def _left(self, fact: Fact, context: Context) -> Plan:
+        """As a force holds it, or left it that is gone by now."""
+        history, facts = self.history, self.facts
+        if history.force(fact.name, fact.t) is not None:
+            return end(facts, fact, self._forced(fact))
+        until = history.forced_until(fact.name, fact.t)
+        if until is None:
+            if history.power_up(fact.t) == fact.t:
+                return self._kept(fact, context)
+            return end(facts, fact, Unrecorded(), VAGUE)
+        closed = history.force(fact.name, until)
+        assert closed is not None
+        since = history.forced_since(fact.name, until)
+        return end(facts, fact, Forced(closed, since, until))
+
     def _kept(self, fact: Fact, context: Context) -> Plan:
         """As power-up, or a power cut, left it."""
         history, facts = self.history, self.facts
         device = facts.program.by_name[fact.name]
+        if history.base(fact.t).after.powered and history.took_over(fact.t):
+            return end(facts, fact, Unrecorded(), VAGUE)
         if not facts.value(fact) or isinstance(device, Input | Clock) or not device.retained:
             return end(facts, fact, PowerUp(False))
         start = history.power_up(fact.t) if history.base(fact.t).after.powered else fact.t
@@ -131,6 +172,10 @@ class Devices:
         facts, begins = self.facts, self.history.begins
         found = self._last_move(fact)
         if found is None:
+            history = self.history
+            known = history.forced_until(fact.name, fact.t) is not None
+            if known or (history.ever_forced(fact.name) and history.power_up(fact.t) is None):
+                return self._left(fact, context)
             return self._kept(fact, context)
         t, number = found
         rung = facts.rung(number)

@@ -28,7 +28,7 @@ class Facts:
         the rung that left it so: in that scan, or in the one before it."""
         history, base = self.history, self.history.base(t)
         given = isinstance(self.program.by_name[name], Input | Clock)
-        if given or not base.after.powered:
+        if given or not base.after.powered or (kind == "contact" and name in base.forces):
             return Fact(name, kind, t, 0)
         drivers = history.drivers.get(name, ())
         if kind == "coil":
@@ -38,7 +38,19 @@ class Facts:
             return Fact(name, kind, t, here[-1])
         if (base.after.first and base.t == t) or not drivers:
             return Fact(name, kind, t, 0)
-        return Fact(name, kind, history.previous(t), drivers[-1])
+        earlier = history.previous(t)
+        if kind == "contact" and history.force(name, earlier) is not None:
+            return Fact(name, kind, earlier, 0)
+        before = Fact(name, kind, earlier, drivers[-1])
+        if kind == "timing" and base.t == t and name in base.forces:
+            # a force that is new changes it at the beginning of the scan
+            here_now = Fact(name, kind, t, 0)
+            return before if self.value(before) == self.value(here_now) else here_now
+        return before
+
+    def forced(self, fact: Fact) -> bool | None:
+        """How the contact of a fact is held by a force, if that is what the fact is about."""
+        return self.history.force(fact.name, fact.t) if fact.kind == "contact" else None
 
     def value(self, fact: Fact) -> bool | int:
         """What the fact says."""

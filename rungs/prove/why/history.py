@@ -14,9 +14,10 @@ from typing import Literal, TypeVar
 
 from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Clock, Input, Program
-from rungs.prove.why.scans import Record, Shown, Worked, begun, show, work
+from rungs.prove.why.scans import Record, Shown, Worked, begun, show, work, work_held
 from rungs.scan.calendar import Calendar
-from rungs.scan.reference import State, powered_down, same, scan, work_rung
+from rungs.scan.forces import forced_scan
+from rungs.scan.reference import State, powered_down, same
 from rungs.scan.runner import Panel, WireFault
 from rungs.scan.trace import Stimulus, played_scans
 from rungs.scan.wall import WallClock
@@ -43,8 +44,11 @@ class History:
         self._times: list[int] = []
         self._power_ups: list[int] = []
         self._moves: dict[tuple[Moved, str], list[int]] = {}
+        # when each device was forced, forced otherwise, or let go of
+        self._forced: dict[str, list[int]] = {}
         self._latest: Record | None = None
         self._quiet = False  # the last scan made changed nothing
+        self._midway = False  # the first scan taken down was not the first under its power
         self._replays: dict[int, tuple[Worked, ...]] = {}
 
     # --- following a panel
@@ -94,9 +98,15 @@ class History:
         if last is not None and given == (last.circuits, last.operated, last.wires):
             # one set of mappings for a thousand scans
             given = last.circuits, last.operated, last.wires
-        return Record(t, before, after, *given, panel.wall.at(t))
+        forces = dict(panel.held)
+        if last is not None and forces == last.forces:
+            return Record(t, before, after, *given, panel.wall.at(t), last.forces)
+        return Record(t, before, after, *given, panel.wall.at(t), forces)
 
     def _keep(self, record: Record) -> None:
+        if not self._records:
+            self._midway = record.after.powered and not record.after.first
+        self._note_forces(record)
         self._latest = record
         self._records.append(record)
         self._times.append(record.t)
@@ -107,6 +117,18 @@ class History:
         # trimmed by halves, so that a full record does not shift at every scan
         if self.limit is not None and len(self._records) >= 2 * max(self.limit, 1):
             self._forget_before(len(self._records) - max(self.limit, 1))
+
+    def _note_forces(self, record: Record) -> None:
+        """Note whose force is another than in the scan kept last."""
+        was = self._records[-1].forces if self._records else {}
+        if was is record.forces:
+            return
+        for name in {**was, **record.forces}:
+            if was.get(name) != record.forces.get(name):
+                times = self._forced.setdefault(name, [])
+                # a record that begins part-way does not know since when its forces stand
+                if self._records or record.after.first:
+                    times.append(record.t)
 
     def _moved_in(self, record: Record) -> Iterator[tuple[Moved, str]]:
         before, after = record.before, record.after
@@ -124,7 +146,7 @@ class History:
         del self._records[:index]
         del self._times[:index]
         begins = self._times[0]
-        for times in (self._power_ups, *self._moves.values()):
+        for times in (self._power_ups, *self._moves.values(), *self._forced.values()):
             del times[: bisect_right(times, begins - 1)]
         self._replays.clear()
 
@@ -136,7 +158,7 @@ class History:
         index = bisect_right(self._times, t)
         del self._records[index:]
         del self._times[index:]
-        for times in (self._power_ups, *self._moves.values()):
+        for times in (self._power_ups, *self._moves.values(), *self._forced.values()):
             del times[bisect_right(times, t) :]
         self._latest = latest if self._records else None
         self._quiet = False  # the next scan is kept in any case
@@ -192,7 +214,7 @@ class History:
                 counts[name] = min(counts[name] + t - self.period - base.t, timer.preset)
         before = replace(base.after, t=t - self.period, counts=counts)
         clocks = {c.name: base.after.contacts[c.name] for c in self.program.clocks}
-        after = scan(self.program, before, base.circuits, clocks, t)
+        after = forced_scan(self.program, before, base.circuits, clocks, t, base.forces)
         return replace(base, t=t, before=before, after=after, wall=base.wall + t - base.t)
 
     def wall(self, t: int) -> int:
@@ -206,11 +228,46 @@ class History:
         index = bisect_right(self._power_ups, t)
         return self._power_ups[index - 1] if index else None
 
+    def took_over(self, t: int) -> bool:
+        """Whether the panel was under power already when its record began, and has been up to t:
+        what moved its devices before that may not be known."""
+        return self._midway and self.power_up(t) is None
+
     def moved(self, kind: Moved, name: str, t: int) -> int | None:
         """The last scan at or before t after which the device stood otherwise than before it."""
         times = self._moves.get((kind, name), [])
         index = bisect_right(times, t)
         return times[index - 1] if index else None
+
+    def force(self, name: str, t: int) -> bool | None:
+        """How a device's contact was held in the scan at t, under power; None if it was not."""
+        base = self.base(t)
+        return base.forces.get(name) if base.after.powered else None
+
+    def forced_since(self, name: str, t: int) -> int | None:
+        """The scan from which on a device that is forced in the one at t has been held so, or
+        without power the outage; None if that is not known."""
+        times = self._forced.get(name, [])
+        index = bisect_right(times, t)
+        return times[index - 1] if index else None
+
+    def forced_until(self, name: str, t: int) -> int | None:
+        """The last scan before the one at t, of the same stretch under power, in which a device
+        was held that is not any more; None if there is none that is known."""
+        times = self._forced.get(name, [])
+        index = bisect_right(times, t)
+        if not index:
+            return None
+        # the last thing noted is that it was let go of
+        base = self.base(times[index - 1])
+        start = self.power_up(t)
+        if base.after.first or base.t <= self.begins or (start is not None and base.t < start):
+            return None
+        return base.before.t
+
+    def ever_forced(self, name: str) -> bool:
+        """Whether a device was held in any scan that was taken down, known still or not."""
+        return name in self._forced
 
     def last_powered(self, t: int) -> int | None:
         """The last scan under power before time t."""
@@ -250,7 +307,7 @@ class History:
         base = self.base(t)
         now = begun(self.program, base)
         for rung in self.program.rungs[:upto]:
-            work_rung(self.program, base.before, now, rung)
+            work_held(self.program, base.before, now, rung, base.forces)
         return now
 
     def shown(self, name: str, t: int, upto: int) -> Shown:
@@ -262,6 +319,8 @@ class History:
         device = self.program.by_name[name]
         if isinstance(device, Input | Clock) or not base.after.powered:
             return show(self.program, base.after, name)
+        if name in base.forces and not any(n <= upto for n in self.drivers.get(name, ())):
+            return show(self.program, begun(self.program, base), name)
         worked = self.worked(t)
         for number in reversed(self.drivers.get(name, ())):
             if number <= upto:
@@ -282,8 +341,8 @@ class History:
     def panel_at(self, t: int, make: type[AnyPanel]) -> AnyPanel:
         """A panel of its own, of class `make`, that stands as this one did after the scan at t.
 
-        Switches stand where the circuits say. An event clock that was set back over an event of
-        this run may show it again.
+        Switches stand where the circuits say, and forces are held. An event clock that was set
+        back over an event of this run may show it again.
         """
         record = self.record(t)
         panel = make(
@@ -293,6 +352,8 @@ class History:
         for device in self.program.inputs:
             panel.operate(device.name, record.operated[device.name])
             panel.fault(device.name, record.wires[device.name])
+        for name, closed in record.forces.items():
+            panel.force(name, closed)
         panel.before, panel.state = record.before, record.after
         panel.powered = record.after.powered
         panel.now = record.t
@@ -302,11 +363,13 @@ class History:
 
 
 def _stands_as(kept: Record, record: Record) -> bool:
-    """Whether the hands and the wall clock have been left alone since a record."""
+    """Whether the hands (forces are of them) and the wall clock have been left alone since a
+    record."""
     return (
         kept.circuits == record.circuits
         and kept.operated == record.operated
         and kept.wires == record.wires
+        and kept.forces == record.forces
         and kept.wall - kept.t == record.wall - record.t
     )
 

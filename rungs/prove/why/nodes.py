@@ -19,7 +19,7 @@ Mode = Literal[
     "grounded",  # that was done; the next step back goes to where a state began
     "was",  # told and not followed
 ]
-Hand = Literal["operate", "release", "tap", "again", "mend", "power"]
+Hand = Literal["operate", "release", "tap", "again", "mend", "power", "unforce"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,6 +159,19 @@ class OnLoad:
 
 
 @dataclass(frozen=True, slots=True)
+class Forced:
+    """Somebody holds, or held, the contact closed or open against the program.
+
+    `since` is the scan (ms) in which that began, as far as known. `until` is None while it is held;
+    else it is the last scan (ms) in which it was, and no rung has moved the device after that.
+    """
+
+    closed: bool
+    since: int | None = None
+    until: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Was:
     """Stood so before; how that came about is a story of its own."""
 
@@ -181,6 +194,7 @@ How = (
     | Counted
     | Edge
     | OnLoad
+    | Forced
     | Was
     | Unrecorded
 )
@@ -323,7 +337,8 @@ class Change:
     """One thing that a person can do.
 
     Operate or release a switch and leave it so, `tap` it (operate it and let go), work it `again`
-    (let go and operate it), mend a wire, or switch the power on. `lasting` says that the device
+    (let go and operate it), mend a wire, switch the power on, or let go of a force (`unforce`,
+    `name` being the device that is held). `lasting` says that the device
     then settles at another value, and does not only pass through one.
     """
 
@@ -345,13 +360,13 @@ class Passing:
 class Alterations:
     """What would alter a device now, each found by playing it to where the panel settles.
 
-    `changes`: every single thing to do. `pair`: the first pair of switches that does where none
-    does alone. `passing`: when it changes by itself. `restless`: it does not stand still without
-    being touched, so that nothing was tried.
+    `changes`: every single thing to do. `pair`: the first pair of switches and forces that does
+    where none does alone. `passing`: when it changes by itself. `restless`: it does not stand still
+    without being touched, so that nothing was tried.
     """
 
     changes: tuple[Change, ...] = ()
     pair: tuple[Change, Change] | None = None
     passing: Passing | None = None
     restless: bool = False
-    tried: bool = True  # there are switches on which the device can depend
+    tried: bool = True  # there are switches or forces on which the device can depend

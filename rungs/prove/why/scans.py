@@ -7,7 +7,7 @@ the same by a device that is on.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import assert_never
 
 from rungs.program.nodes import (
@@ -23,6 +23,7 @@ from rungs.program.nodes import (
     leaves,
 )
 from rungs.prove.why.nodes import Kind
+from rungs.scan.forces import Forces, hold
 from rungs.scan.reference import State, begin_scan, closed, is_timing, work_rung
 from rungs.scan.runner import WireFault
 
@@ -33,7 +34,7 @@ class Record:
 
     `before` and `after` are the states around it; `circuits`, `operated` and `wires` are those of
     each input, the actuator being what the circuit says where the wire is sound; `wall` is the wall
-    time of the scan, ms UTC.
+    time of the scan, ms UTC. `forces` are the contacts that were held against the program in it.
     """
 
     t: int
@@ -43,6 +44,7 @@ class Record:
     operated: Mapping[str, bool]
     wires: Mapping[str, WireFault]
     wall: int
+    forces: Forces = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,9 +102,18 @@ def load_is_on(output: Output, state: State) -> bool:
 
 
 def begun(program: Program, record: Record) -> State:
-    """A scan with inputs and clocks read and no rung worked yet; the state is the caller's."""
+    """A scan with inputs and clocks read, forced contacts held, and no rung worked yet; the state
+    is the caller's."""
     clocks = {c.name: record.after.contacts[c.name] for c in program.clocks}
-    return begin_scan(program, record.before, record.circuits, clocks, record.t)
+    now = begin_scan(program, record.before, record.circuits, clocks, record.t)
+    hold(now, record.forces)
+    return now
+
+
+def work_held(program: Program, before: State, now: State, rung: Rung, forces: Forces) -> None:
+    """Work one rung of a scan that is under way, as a scan with these forces does."""
+    work_rung(program, before, now, rung)
+    hold(now, {a.name: forces[a.name] for a in rung.actions if a.name in forces})
 
 
 def work(program: Program, record: Record) -> Iterator[Worked]:
@@ -114,7 +125,7 @@ def work(program: Program, record: Record) -> Iterator[Worked]:
         conducts = tuple(closed(program, before, now, leaf) for leaf in leaves(rung.circuit))
         names = dict.fromkeys(action.name for action in rung.actions)
         was = {name: show(program, now, name) for name in names}
-        work_rung(program, before, now, rung)
+        work_held(program, before, now, rung, record.forces)
         after = {name: show(program, now, name) for name in names}
         yield Worked(now.powers[rung.number], conducts, was, after)
 

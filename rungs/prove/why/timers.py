@@ -38,6 +38,26 @@ class Timers:
             at = how.since  # what counts is the power that it gained then
         return self._by(rung, at, fact, how, context, how.phase in ("timing", "spent"))
 
+    def strayed(self, fact: Fact, timer: Timer) -> bool:
+        """Whether a timer's contact, or what `timing` makes of it, stands against its time.
+
+        Only a force does that, while it is held and until the rung of the timer is worked again.
+        """
+        if timer.kind not in ("on-delay", "accumulating") or fact.kind not in ("contact", "timing"):
+            # the others are timing whatever their contact shows, and worked in one place
+            return False
+        shown = self.history.shown(fact.name, fact.t, fact.upto)
+        if timer.kind == "accumulating":
+            full = shown.count >= timer.preset
+        elif not fact.upto:
+            # the timer has not been worked in this scan
+            return fact.kind == "timing" and shown.coil
+        else:
+            full = self._doing(fact, timer).phase == "done"
+        if fact.kind == "contact":
+            return shown.contact != full
+        return shown.timing != (shown.coil and not full)
+
     def _by(
         self, rung: Rung, at: int, fact: Fact, how: Timed, context: Context, beside: bool
     ) -> Plan:

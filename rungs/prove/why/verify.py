@@ -19,6 +19,7 @@ from rungs.prove.why.nodes import (
     Driven,
     Either,
     Explanation,
+    Forced,
     Held,
     PowerUp,
     Reason,
@@ -31,8 +32,8 @@ from rungs.prove.why.nodes import (
     others,
     walk,
 )
-from rungs.prove.why.scans import Shown, forced, show
-from rungs.scan.reference import State, work_rung
+from rungs.prove.why.scans import Record, Shown, forced, show, work_held
+from rungs.scan.reference import State
 
 WORKS = 32  # ways of taking causes away, or of choosing among them, that are tried
 
@@ -117,12 +118,48 @@ def _how_is_true(history: History, each: Explanation) -> Iterator[str]:
         case PowerUp(kept):
             if bool(each.value) != kept:
                 yield f"{name} at {each.fact.t} ms: power-up does not explain it"
+        case Forced():
+            yield from _force_is_true(history, each, each.how)
         case Timed(kind=kind, phase=phase):
             closed = kind in ("off-delay", "pulse") if phase == "timing" else _CLOSED_IN[phase]
             if each.fact.kind == "contact" and closed != each.value:
                 yield f"{name} at {each.fact.t} ms: it is not {phase}"
         case _:
             return
+
+
+def _force_is_true(history: History, each: Explanation, how: Forced) -> Iterator[str]:
+    """The contact is held as it stands, or was, and nothing has moved it after that."""
+    name, t = each.fact.name, each.fact.t
+    last = t if how.until is None else how.until
+    if history.record(last).forces.get(name) != how.closed:
+        yield f"{name} was not held {how.closed} at {last} ms"
+    if how.since is not None:
+        held = list(_records(history, how.since, last))
+        if any(record.forces.get(name) != how.closed for record in held):
+            yield f"{name} was not held {how.closed} since {how.since} ms"
+    # a timer is timing while its coil is on and its contact open
+    shows = not how.closed if each.fact.kind == "timing" else how.closed
+    if each.value != shows:
+        yield f"{name} at {t} ms: the force does not explain it"
+    if how.until is None:
+        return
+    after = [record for record in _records(history, how.until, t) if record.t > how.until]
+    if any(record.forces.get(name) is not None for record in after):
+        yield f"{name} was held after {how.until} ms"
+    if any(record.after.contacts[name] != how.closed for record in after if record.t < t):
+        yield f"{name} was moved between {how.until} and {t} ms"
+
+
+def _records(history: History, since: int, until: int) -> Iterator[Record]:
+    """The kept scans that tell of the stretch from one time to another, the last one first."""
+    t = until
+    while True:
+        record = history.base(t)
+        yield record
+        if record.t <= since or record.t <= history.begins:
+            return
+        t = record.t - 1
 
 
 def _since_is_true(history: History, each: Explanation) -> Iterator[str]:
@@ -147,11 +184,12 @@ def _rung_is_true(
     for cause in (*causes(reason), *others(reason)):
         if cause.leaf is None or worked.conducts[cause.index] != cause.conducts:
             yield f"rung {rung.number} at {t} ms: contact {cause.index} read otherwise"
-    before, memory = history.part_way(t, rung.number - 1), history.base(t).before
+    before, base = history.part_way(t, rung.number - 1), history.base(t)
 
     def after(conducts: dict[int, bool]) -> State:
         now = _copy(before)
-        work_rung(history.program, memory, now, forced(rung, conducts, before.first))
+        held = forced(rung, conducts, before.first)
+        work_held(history.program, base.before, now, held, base.forces)
         return now
 
     for chosen in islice(_choices(reason), WORKS):

@@ -1,0 +1,467 @@
+"""Questions over the bench: a menu, a line to fill in, a list to tick, and a page to read.
+
+All of them close with escape, which never does anything; time runs on below.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Generic, TypeVar
+
+from textual import events, on
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Input
+
+from rungs.bench.pages.words import Line, Signs, fit
+from rungs.bench.widgets.lines import Lines
+from rungs.draw.words import fold, safe
+
+T = TypeVar("T")
+WIDEST = 76
+
+
+@dataclass(frozen=True, slots=True)
+class Choice(Generic[T]):
+    """One way to answer: the letter that takes it, its words, and what it means."""
+
+    letter: str
+    text: str
+    value: T
+
+
+class Dialog(ModalScreen[T], Generic[T]):
+    """What all dialogs share: a box at the foot of the bench, where the eyes and the ladder are
+    left alone."""
+
+    DEFAULT_CSS = """
+    Dialog { align: center bottom; background: $background 0%; }
+    Dialog > Vertical {
+        width: 100%; max-width: 84; height: auto; max-height: 90%;
+        background: $panel; padding: 0 1; margin: 0 0 1 0;
+        border: round $foreground;
+    }
+    Dialog Lines { height: auto; max-height: 20; background: $panel; }
+    Dialog Input { border: none; background: $surface; height: 1; padding: 0; }
+    """
+
+    def __init__(self, title: str, signs: Signs) -> None:
+        super().__init__()
+        self._title = title
+        self.signs = signs
+
+    def head(self, width: int) -> list[Line]:
+        """The title, folded."""
+        folded = fold(safe(self._title, self.signs.ascii_only), max(10, width))
+        return [((part, "title"),) for part in folded]
+
+    @property
+    def room(self) -> int:
+        """The columns for text."""
+        return max(20, min(84, self.app.size.width) - 5)
+
+    def on_mount(self) -> None:
+        """Plain signs need a plain frame."""
+        if self.signs.ascii_only:
+            self.query_one(Vertical).styles.border = ("ascii", "white")
+
+
+class Menu(Dialog[T], Generic[T], inherit_bindings=False):
+    """One of several choices, by its letter, with arrows and enter, or with the mouse."""
+
+    BINDINGS = [  # noqa: RUF012 - the screen library declares it so
+        Binding("escape,ctrl+c", "close", "close"),
+        Binding("down,tab", "move(1)", "down"),
+        Binding("up,shift+tab", "move(-1)", "up"),
+        Binding("enter,space", "take", "take"),
+    ]
+
+    def __init__(
+        self, title: str, choices: Sequence[Choice[T]], signs: Signs, chosen: int = 0
+    ) -> None:
+        super().__init__(title, signs)
+        self.choices = tuple(choices)
+        self.chosen = min(chosen, len(self.choices) - 1)
+
+    def compose(self) -> ComposeResult:
+        """One list of lines."""
+        with Vertical():
+            yield Lines(id="head")
+            yield Lines(id="choices")
+
+    def on_mount(self) -> None:
+        """Be whole in the first frame."""
+        super().on_mount()
+        self._show()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the words to the width."""
+        self._show()
+
+    def _show(self) -> None:
+        head = self.head(self.room)
+        rows: list[Line] = []
+        for index, choice in enumerate(self.choices):
+            here = index == self.chosen
+            mark = self.signs.cursor if here else " "
+            pick = " pick" if here else ""
+            text = fit(choice.text, self.room - 5, self.signs)
+            letter = choice.letter or " "
+            rows.append(((f"{mark} {letter} ", f"title{pick}"), (f" {text}", f"plain{pick}")))
+        box = self.query_one("#choices", Lines)
+        # the frame and the line of keys take three more
+        room = max(3, self.app.size.height - len(head) - 5)
+        box.styles.max_height = room
+        self.query_one("#head", Lines).show(head)
+        self.query_one("#head", Lines).styles.height = len(head)
+        box.styles.height = min(room, len(rows))
+        box.show(rows)
+        top = box.scroll_offset.y
+        if self.chosen < top or self.chosen >= top + room:
+            box.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+
+    def on_key(self, event: events.Key) -> None:
+        """A letter takes its choice at once."""
+        for choice in self.choices:
+            if choice.letter and event.character == choice.letter:
+                event.stop()
+                self.dismiss(choice.value)
+                return
+
+    def action_move(self, step: int) -> None:
+        """Choose another line; after the last comes the first."""
+        self.chosen = (self.chosen + step) % len(self.choices)
+        self._show()
+
+    def action_take(self) -> None:
+        """Answer with the chosen line."""
+        self.dismiss(self.choices[self.chosen].value)
+
+    def action_close(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)
+
+    @on(Lines.Pressed, "#choices")
+    def _pressed(self, event: Lines.Pressed) -> None:
+        if event.line < len(self.choices):
+            self.dismiss(self.choices[event.line].value)
+
+
+class Prompt(Dialog[str], inherit_bindings=False):
+    """A line to fill in. `check` gives the words that say what is wrong with it, or None."""
+
+    BINDINGS = [Binding("escape,ctrl+c", "close", "close", priority=True)]  # noqa: RUF012
+
+    def __init__(
+        self,
+        title: str,
+        signs: Signs,
+        value: str = "",
+        hint: str = "",
+        check: Callable[[str], str | None] = lambda text: None,
+    ) -> None:
+        super().__init__(title, signs)
+        self._value = value
+        self._said = (hint, "quiet")
+        self._check = check
+
+    def compose(self) -> ComposeResult:
+        """The question, the line, and what is wrong with it."""
+        with Vertical():
+            yield Lines(id="head")
+            line = Input(self._value, select_on_focus=False, compact=True)
+            line.cursor_blink = False
+            yield line
+            yield Lines(id="wrong")
+
+    def on_mount(self) -> None:
+        """Put the caret behind what stands there already."""
+        super().on_mount()
+        self.query_one(Input).focus()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the words to the width."""
+        head = self.head(self.room)
+        pane = self.query_one("#head", Lines)
+        pane.styles.height = len(head)
+        pane.show(head)
+        self._say(*self._said)
+
+    def _say(self, text: str, tone: str) -> None:
+        self._said = (text, tone)
+        pane = self.query_one("#wrong", Lines)
+        lines = fold(safe(text, self.signs.ascii_only), self.room) if text else [""]
+        pane.styles.height = len(lines)
+        pane.show([((line, tone),) for line in lines])
+
+    @on(Input.Submitted)
+    def _submitted(self, event: Input.Submitted) -> None:
+        wrong = self._check(event.value)
+        if wrong is None:
+            self.dismiss(event.value)
+        else:
+            self._say(wrong, "wrong")
+
+    def action_close(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)
+
+
+class Find(Dialog[str], inherit_bindings=False):
+    """A list that gets shorter with every letter typed: an item stays if it has all the words.
+    Items are a value, what it is called, and what it means; answers with the value."""
+
+    BINDINGS = [  # noqa: RUF012 - the screen library declares it so
+        Binding("escape,ctrl+c", "close", "close", priority=True),
+        Binding("down", "move(1)", "down", priority=True),
+        Binding("up", "move(-1)", "up", priority=True),
+        Binding("pagedown", "move(10)", "on", priority=True),
+        Binding("pageup", "move(-10)", "back", priority=True),
+    ]
+
+    def __init__(self, title: str, items: Sequence[tuple[str, str, str]], signs: Signs) -> None:
+        super().__init__(title, signs)
+        self._items = tuple(items)
+        self.chosen = 0
+
+    def compose(self) -> ComposeResult:
+        """The line to type in, above the list."""
+        with Vertical():
+            yield Lines(id="head")
+            line = Input("", select_on_focus=False, compact=True)
+            line.cursor_blink = False
+            yield line
+            yield Lines(id="items")
+
+    def on_mount(self) -> None:
+        """Show the whole list first."""
+        super().on_mount()
+        self.query_one(Input).focus()
+        self._show()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the words to the width."""
+        self._show()
+
+    def found(self) -> tuple[tuple[str, str, str], ...]:
+        """The items that have every word that is typed."""
+        words = self.query_one(Input).value.casefold().split()
+        return tuple(
+            item
+            for item in self._items
+            if all(word in f"{item[1]} {item[2]}".casefold() for word in words)
+        )
+
+    def _show(self) -> None:
+        head = self.head(self.room)
+        self.query_one("#head", Lines).styles.height = len(head)
+        self.query_one("#head", Lines).show(head)
+        found = self.found()
+        self.chosen = max(0, min(self.chosen, len(found) - 1))
+        rows: list[Line] = []
+        width = min(26, self.room // 3)
+        for index, (_, name, meaning) in enumerate(found):
+            here = index == self.chosen
+            mark = self.signs.cursor if here else " "
+            pick = " pick" if here else ""
+            rows.append(
+                (
+                    (f"{mark} {fit(name, width, self.signs)} ", f"title{pick}"),
+                    (fit(meaning, self.room - width - 4, self.signs), f"plain{pick}"),
+                )
+            )
+        if not rows:
+            rows.append((("nothing has these words", "quiet"),))
+        room = max(3, min(12, self.app.size.height - len(head) - 7))
+        pane = self.query_one("#items", Lines)
+        pane.styles.max_height = room
+        pane.styles.height = room
+        pane.show(rows)
+        top = pane.scroll_offset.y
+        if self.chosen < top or self.chosen >= top + room:
+            pane.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+
+    @on(Input.Changed)
+    def _typed(self) -> None:
+        self.chosen = 0
+        self._show()
+
+    @on(Input.Submitted)
+    def _taken(self) -> None:
+        found = self.found()
+        if found:
+            self.dismiss(found[self.chosen][0])
+
+    def action_move(self, step: int) -> None:
+        """Choose another line."""
+        self.chosen += step
+        self._show()
+
+    def action_close(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)
+
+    @on(Lines.Pressed, "#items")
+    def _pressed(self, event: Lines.Pressed) -> None:
+        found = self.found()
+        if event.line < len(found):
+            self.dismiss(found[event.line][0])
+
+
+class Tick(Dialog[tuple[str, ...]], inherit_bindings=False):
+    """A list of which any number may be ticked; answers with the ticked values in list order."""
+
+    BINDINGS = [  # noqa: RUF012 - the screen library declares it so
+        Binding("escape,ctrl+c", "close", "close"),
+        Binding("down,tab", "move(1)", "down"),
+        Binding("up,shift+tab", "move(-1)", "up"),
+        Binding("pagedown", "move(10)", "on"),
+        Binding("pageup", "move(-10)", "back"),
+        Binding("space", "tick", "tick"),
+        Binding("a", "all", "all or none"),
+        Binding("enter", "take", "take"),
+    ]
+
+    def __init__(
+        self,
+        title: str,
+        items: Sequence[tuple[str, str]],
+        ticked: Sequence[str],
+        signs: Signs,
+    ) -> None:
+        super().__init__(title, signs)
+        self._items = tuple(items)
+        self._ticked = set(ticked)
+        self.chosen = 0
+
+    def compose(self) -> ComposeResult:
+        """One list of lines."""
+        with Vertical():
+            yield Lines(id="head")
+            yield Lines(id="items")
+
+    def on_mount(self) -> None:
+        """Be whole in the first frame."""
+        super().on_mount()
+        self._show()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the words to the width."""
+        self._show()
+
+    def _show(self) -> None:
+        head = [
+            *self.head(self.room),
+            (("space ticks, a all or none, enter takes, esc leaves", "quiet"),),
+        ]
+        rows: list[Line] = []
+        for index, (value, text) in enumerate(self._items):
+            here = index == self.chosen
+            pick = " pick" if here else ""
+            mark = self.signs.cursor if here else " "
+            box = "[x]" if value in self._ticked else "[ ]"
+            words = fit(text, self.room - 7, self.signs)
+            tone = "live" if value in self._ticked else "plain"
+            rows.append(((f"{mark} {box} ", f"title{pick}"), (words, tone + pick)))
+        room = max(3, self.app.size.height - len(head) - 5)
+        pane = self.query_one("#items", Lines)
+        pane.styles.max_height = room
+        pane.styles.height = min(room, max(1, len(rows)))
+        self.query_one("#head", Lines).styles.height = len(head)
+        self.query_one("#head", Lines).show(head)
+        pane.show(rows)
+        top = pane.scroll_offset.y
+        if self.chosen < top or self.chosen >= top + room:
+            pane.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+
+    def action_move(self, step: int) -> None:
+        """Choose another line; after the last comes the first."""
+        if self._items:
+            self.chosen = (self.chosen + step) % len(self._items)
+            self._show()
+
+    def action_tick(self) -> None:
+        """Tick the chosen line, or take its tick away."""
+        if self._items:
+            self._ticked ^= {self._items[self.chosen][0]}
+            self._show()
+
+    def action_all(self) -> None:
+        """Tick every line, or none if every one is."""
+        every = {value for value, _ in self._items}
+        self._ticked = set() if self._ticked >= every else every
+        self._show()
+
+    def action_take(self) -> None:
+        """Answer with what is ticked."""
+        self.dismiss(tuple(value for value, _ in self._items if value in self._ticked))
+
+    def action_close(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)
+
+    @on(Lines.Pressed, "#items")
+    def _pressed(self, event: Lines.Pressed) -> None:
+        if event.line < len(self._items):
+            self.chosen = event.line
+            self.action_tick()
+
+
+class Page(ModalScreen[None], inherit_bindings=False):
+    """Something to read, over the whole bench; `make` gives its lines for a width."""
+
+    DEFAULT_CSS = """
+    Page { align: center middle; background: $background; }
+    Page > #page { width: 100%; max-width: 104; height: 100%; padding: 0 1; }
+    """
+    BINDINGS = [  # noqa: RUF012 - the screen library declares it so
+        Binding("escape,q,question_mark,f1,enter,ctrl+c", "dismiss", "close"),
+        Binding("down", "scroll(1)", "down"),
+        Binding("up", "scroll(-1)", "up"),
+        Binding("pagedown,space", "page(1)", "on"),
+        Binding("pageup", "page(-1)", "back"),
+    ]
+
+    def __init__(self, make: Callable[[int], list[Line]], signs: Signs) -> None:
+        super().__init__()
+        self._make = make
+        self._signs = signs
+
+    def compose(self) -> ComposeResult:
+        """One list of lines."""
+        pane = Lines(id="page")
+        pane.set_class(self._signs.ascii_only, "-plain-bars")
+        yield pane
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the text to the width."""
+        lines: list[Line] = [(("esc closes this, page down shows more", "quiet"),)]
+        width = min(104, event.size.width) - 4
+        self.query_one("#page", Lines).show([*lines, *self._make(width)])
+
+    def action_scroll(self, step: int) -> None:
+        """Move by a line."""
+        self.query_one("#page", Lines).scroll_relative(y=step, animate=False)
+
+    def action_page(self, step: int) -> None:
+        """Move by a pane."""
+        pane = self.query_one("#page", Lines)
+        pane.scroll_relative(y=step * max(1, pane.size.height - 2), animate=False)
+
+
+def paragraphs(text: str, signs: Signs, tone: str = "plain") -> Callable[[int], list[Line]]:
+    """The lines of a page from text, which is folded where it is too wide; indents are kept."""
+
+    def make(width: int) -> list[Line]:
+        lines: list[Line] = []
+        for line in text.split("\n"):
+            body = line.lstrip(" ")
+            indent = " " * min(len(line) - len(body), max(0, width - 20))
+            parts = fold(safe(body, signs.ascii_only), max(10, width - len(indent))) or [""]
+            lines += [((indent + part, tone),) for part in parts]
+        return lines
+
+    return make

@@ -1,0 +1,61 @@
+"""The timing chart along the bottom: the run as traces, with the moment that is shown marked."""
+
+from __future__ import annotations
+
+from rungs.bench.pages.words import Line, Piece, Signs, fit
+from rungs.chart.rows import CellKind, ChartRows, Row
+
+_TONES: dict[CellKind, str] = {
+    "low": "quiet",
+    "high": "live",
+    "change": "live",
+    "busy": "live",
+    "off": "quiet",
+    "outside": "quiet",
+    "axis": "quiet",
+    "cursor": "stop",
+}
+
+
+def chart_lines(
+    rows: ChartRows,
+    names: int,
+    chosen: int | None,
+    height: int,
+    signs: Signs,
+) -> list[Line]:
+    """The ruler and as many traces as there is room for in `height` lines, the chosen one among
+    them; names take `names` columns."""
+    lines: list[Line] = []
+    if height >= 5:
+        lines.append(_line(rows.axis[0], names, None, False, signs))
+    if height >= 2:
+        lines.append(_line(rows.axis[1], names, None, False, signs))
+    room = height - len(lines)
+    first = 0 if chosen is None else max(0, min(chosen - room + 1, len(rows.traces) - room))
+    if chosen is not None and chosen < room:
+        first = 0
+    for index, row in enumerate(rows.traces[first : first + room], first):
+        lines.append(_line(row, names, rows.cursor, index == chosen, signs))
+    return lines
+
+
+def _line(row: Row, names: int, cursor: int | None, chosen: bool, signs: Signs) -> Line:
+    mark = signs.cursor if chosen else " "
+    value = fit(row.value, 2, signs) if row.value else "  "
+    pieces: list[Piece] = [
+        (mark, "title"),
+        (fit(row.name, names - 4, signs), "title pick" if chosen else "plain"),
+        (" " + value, "quiet"),
+    ]
+    text, tone = "", ""
+    for column, cell in enumerate(row.cells):
+        cell_tone = _TONES[cell.kind]
+        if column == cursor:
+            cell_tone += " pick"
+        if cell_tone != tone and text:
+            pieces.append((text, tone))
+            text = ""
+        text, tone = text + cell.sign, cell_tone
+    pieces.append((text, tone))
+    return tuple(pieces)

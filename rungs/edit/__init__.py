@@ -1,0 +1,1 @@
+"""Editing a panel file through its ladder: requests in, text edits out."""
