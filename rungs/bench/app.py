@@ -28,7 +28,7 @@ from rungs.bench.controls.walking import Walking
 from rungs.bench.controls.writing import Writing
 from rungs.bench.dialogs import Find, Page, paragraphs
 from rungs.bench.help_text import help_lines
-from rungs.bench.keys import KEYS, NOT_COMMANDS, Key
+from rungs.bench.keys import KEYS, NOT_COMMANDS, PANES, Key, by_id
 from rungs.bench.pages.status import footer_hits
 from rungs.bench.pages.switches import switch_at
 from rungs.bench.pages.words import ASCII_SIGNS, SIGNS, time_text
@@ -72,7 +72,8 @@ class BenchApp(App[None], inherit_bindings=False):
             key.text,
             tooltip=key.tooltip,
             id=key.id,
-            priority=key.where == "always",
+            # at once, so that no key overtakes another; `check_action` says when none of them
+            priority=True,
         )
         for key in KEYS
         if key.where in ("panel", "always")
@@ -108,7 +109,7 @@ class BenchApp(App[None], inherit_bindings=False):
         self.text_open = work.program is None or not work.text.strip()
         self.chart_size = 1
         self.kept_of: Recorder | None = None
-        self.bench = BenchScreen(self.signs, work.text)
+        self.bench = BenchScreen(self.signs, work.text, keys)
         self.hands = Hands(self)
         self.writing = Writing(self)
         self.filing = Filing(self)
@@ -127,6 +128,11 @@ class BenchApp(App[None], inherit_bindings=False):
             self.scenarios,
             self.viewing,
         )
+        self._pressed = ""  # the key that was pressed last
+        self._own = {
+            pane: {name for key in keys if key.where == pane for name in key.keys.split(",")}
+            for pane in PANES
+        }
         self.table: dict[str, Command] = {}
         for control in controls:
             self.table.update(control.commands())
@@ -149,11 +155,33 @@ class BenchApp(App[None], inherit_bindings=False):
     def _begin(self) -> None:
         self.arrange()
         if self.text_open:
-            self.bench.text.focus()
+            self.bench.set_focus(self.bench.text)
         self.show_findings()
         self.filing.offer()
 
     # --- keys and commands
+
+    async def on_event(self, event: events.Event) -> None:
+        """Remember which key a binding is looked for."""
+        if isinstance(event, events.Key):
+            self._pressed = event.key
+        await super().on_event(event)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Whether a key of the table may act: not under a dialog, and not while text is typed,
+        where the text pane works all keys in their order."""
+        if action != "do":
+            return True
+        pane = self.bench.pane()
+        if not isinstance(self.screen, BenchScreen) or pane == "text":
+            return False
+        key = by_id(str(parameters[0]), self.keys)
+        # a pane's own key wins over one that works everywhere
+        return key.where == pane or self._pressed not in self._own[pane]
+
+    def action_do_in_text(self, key_id: str) -> None:
+        """Carry out the command of a key that was pressed in the text."""
+        self.action_do(key_id)
 
     def action_do(self, key_id: str) -> None:
         """Carry out the command of a key."""
@@ -334,13 +362,14 @@ class BenchApp(App[None], inherit_bindings=False):
     def open_text(self) -> None:
         """Show the text beside the ladder, and go there."""
         self.text_open = True
+        # first, for a list that goes away while it has the keyboard takes it from whoever has it then
+        self.bench.set_focus(self.bench.text)
         self.arrange()
-        self.bench.text.focus()
 
     def close_text(self) -> None:
         """Give the room of the text back."""
         self.text_open = False
-        self.bench.ladder.focus()
+        self.bench.set_focus(self.bench.ladder)
         self.arrange()
 
     @on(TextArea.Changed, "#text")
@@ -367,7 +396,7 @@ class BenchApp(App[None], inherit_bindings=False):
         self.show_findings()
         self.writing.caret_moved()
         if self.bench.pane() == "text":
-            self.writing.hint()
+            self.writing.hint_again()
         if self.pending and not self.session.program.rungs and self.work.program is not None:
             # a panel without a rung does nothing that could be lost
             self.session.take(self.work.program)

@@ -180,7 +180,7 @@ class Prompt(Dialog[str], inherit_bindings=False):
     def on_mount(self) -> None:
         """Put the caret behind what stands there already."""
         super().on_mount()
-        self.query_one(Input).focus()
+        self.set_focus(self.query_one(Input))
 
     def on_resize(self, event: events.Resize) -> None:
         """Fold the words to the width."""
@@ -239,7 +239,7 @@ class Find(Dialog[str], inherit_bindings=False):
     def on_mount(self) -> None:
         """Show the whole list first."""
         super().on_mount()
-        self.query_one(Input).focus()
+        self.set_focus(self.query_one(Input))
         self._show()
 
     def on_resize(self, event: events.Resize) -> None:

@@ -16,7 +16,7 @@ from textual.message import Message
 from textual.screen import Screen
 from textual.widgets import Static
 
-from rungs.bench.keys import Pane
+from rungs.bench.keys import KEYS, Key, Pane
 from rungs.bench.pages.words import Signs
 from rungs.bench.widgets.ladder import Ladder
 from rungs.bench.widgets.lines import Lines
@@ -95,7 +95,7 @@ class BenchScreen(Screen[None], inherit_bindings=False):
     class Resized(Message):
         """The terminal has another size."""
 
-    def __init__(self, signs: Signs, text: str) -> None:
+    def __init__(self, signs: Signs, text: str, keys: tuple[Key, ...] = KEYS) -> None:
         super().__init__()
         # kept by hand: a frame may come while the screen is being put up or taken down
         self.small = Static("", id="small", markup=False)
@@ -104,7 +104,7 @@ class BenchScreen(Screen[None], inherit_bindings=False):
         self.switches = Switches(id="switches")
         self.devices_below = Devices(id="devices_below")
         self.work = Container(id="work")
-        self.text = TextPane(text, id="text")
+        self.text = TextPane(text, keys, id="text")
         self.split = Lines(id="split")
         self.ladder = Ladder(signs, id="ladder")
         self.devices = Devices(id="devices")
@@ -137,7 +137,9 @@ class BenchScreen(Screen[None], inherit_bindings=False):
         self.query(Lines).set_class(self._plain_bars, "-plain-bars")
         if self._plain_bars:
             self.text.styles.scrollbar_size_vertical = 0
-        self.switches.focus()
+        if self.focused is None:
+            # a key may have come before the screen
+            self.set_focus(self.switches)
 
     def on_resize(self, event: events.Resize) -> None:
         """Let the app share out the columns."""

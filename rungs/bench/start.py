@@ -44,6 +44,10 @@ def bench_of(
 
     `start` is the wall time at t = 0, ms UTC. Raises FileError for a file that cannot be read.
     """
+    if _attributes() is not None:
+        # the library believes them more than the terminal, and would never see another size
+        for name in ("COLUMNS", "LINES"):
+            os.environ.pop(name, None)
     work = open_work(path)
     if isinstance(work, tuple):
         return work
@@ -59,10 +63,6 @@ def bench_of(
 def run_on_terminal(app: BenchApp, mouse: bool = True) -> int:
     """Run the bench until it is left; the exit code."""
     attributes = _attributes()
-    if attributes is not None:
-        # the library believes them more than the terminal, and would never see another size
-        for name in ("COLUMNS", "LINES"):
-            os.environ.pop(name, None)
 
     def keep() -> None:
         app.work.close(keep=True)

@@ -99,6 +99,8 @@ class Recorder:
         self._flips = {device.name: array("q") for device in self._program.devices}
         self._levels = dict(panel.state.contacts)  # before the first flip that is known
         self._outages: list[tuple[int, int | None]] = []
+        if not panel.powered:
+            self._outages.append((panel.now, None))
         self._known = {device.name: panel.now for device in self._program.devices}
         self._due: int | None = None
         self._tap = 0

@@ -25,7 +25,6 @@ from rungs.bench.keys import (
     by_id,
     clashes,
     footer,
-    key_name,
     remapped,
     words,
     works_in,
@@ -33,7 +32,7 @@ from rungs.bench.keys import (
 from rungs.bench.pages.words import ASCII_SIGNS, SIGNS
 from rungs.bench.widgets.ladder import Ladder
 from rungs.bench.widgets.pane import Chart, Devices, Switches
-from rungs.bench.widgets.text import _OWN, TextPane
+from rungs.bench.widgets.text import _OWN
 from tests.bench.harness import bench, plain
 
 WIDGETS: dict[Pane, type] = {
@@ -41,7 +40,6 @@ WIDGETS: dict[Pane, type] = {
     "rungs": Ladder,
     "devices": Devices,
     "chart": Chart,
-    "text": TextPane,
 }
 
 
@@ -137,7 +135,7 @@ def bound(widget: type) -> list[tuple[object, ...]]:
     return [(b.id, b.key, b.action, b.description, b.tooltip) for b in own]
 
 
-@pytest.mark.parametrize("pane", PANES)
+@pytest.mark.parametrize("pane", WIDGETS)
 def test_the_bindings_of_a_pane_are_its_part_of_the_table(pane: Pane) -> None:
     assert bound(WIDGETS[pane]) == [
         (k.id, k.keys, f"app.do('{k.id}')", k.text, k.tooltip) for k in KEYS if k.where == pane
@@ -157,27 +155,31 @@ async def test_every_id_has_a_command_and_every_command_a_key() -> None:
         assert set(b.app.table) == {key.id for key in KEYS}
 
 
-@pytest.mark.parametrize("pane", PANES)
+async def test_in_the_text_the_keys_of_the_table_live_beside_those_of_the_editor() -> None:
+    async with bench(size=(140, 45)) as b:
+        await b.press("f3")
+        assert b.app.active_bindings == {}  # nothing overtakes what is typed
+        table = {
+            name: f"app.do_in_text('{key.id}')"
+            for key in KEYS
+            if works_in(key, "text")
+            for name in names_of(key)
+        }
+        assert b.app.bench.text.actions == {**dict(_OWN), **table}
+        assert not set(table) & set(dict(_OWN))
+
+
+@pytest.mark.parametrize("pane", WIDGETS)
 async def test_in_a_pane_the_keys_of_the_table_live_and_no_others(pane: Pane) -> None:
     async with bench(size=(140, 45)) as b:
-        if pane == "text":
-            await b.press("f3")
-        else:
-            await b.to("ladder" if pane == "rungs" else pane)
+        await b.to("ladder" if pane == "rungs" else pane)
         live = {key: one.binding.action for key, one in b.app.active_bindings.items()}
         table = {
             name: f"{'app.' if key.where == pane else ''}do('{key.id}')"
             for key in sorted(KEYS, key=lambda key: key.where == pane)  # its own come last, and win
             for name in names_of(key)
-            if works_in(key, pane) or (pane == "text" and key.where == "panel")
+            if works_in(key, pane)
         }
-        if pane == "text":
-            # what writes a character does nothing else there, and the editor has keys of its own
-            own = {name for names, _ in _OWN for name in names.split(",")}
-            live, table = (
-                {n: a for n, a in each.items() if n not in own and len(key_name(n)) > 1}
-                for each in (live, table)
-            )
         assert live == table
 
 

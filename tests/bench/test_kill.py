@@ -175,9 +175,9 @@ def kill_many(times: int, folder: Path) -> tuple[int, int, int]:
 def test_benches_that_are_killed_leave_a_whole_file_and_offer_the_rest(tmp_path: Path) -> None:
     typed, saved, offered = kill_many(KILLS, tmp_path)
     # kills that meet nobody at work would show nothing
-    assert typed > KILLS * 0.6
-    assert saved > KILLS * 0.3
-    assert offered > KILLS * 0.3
+    assert typed > KILLS * 0.4
+    assert saved > KILLS * 0.2
+    assert offered > KILLS * 0.2
 
 
 if __name__ == "__main__":

@@ -313,7 +313,7 @@ def test_interrupting_does_not_end_a_bench_and_the_next_key_is_heard(
 
 @pytest.mark.slow
 def test_what_is_typed_ahead_goes_where_it_was_meant(line: Line, file: Path) -> None:
-    # a newline, up before it, two letters and one of them taken back: in one go, as over a slow line
+    # a newline, up before it, two letters and one of them taken back: in one go, over a slow line
     line.terminal.send(F3 + b"\r\x1b[A#on2\x7fe" + F2)
     end = time.monotonic() + 20
     while "#one\n" not in file.read_text(encoding="utf-8"):

@@ -15,12 +15,14 @@ from rungs.draw.text import draw_program
 from rungs.language.parse import parse
 from rungs.program.check import check
 from rungs.source import Source, source_from_text
+from tests.benchmarks.bench import bench, bench_start
 from tests.benchmarks.engines import a_year, first_scan, scans
 from tests.benchmarks.machines import minimisation, reachable, truth_tables
 from tests.benchmarks.measure import ladder_text, show, timed
 from tests.benchmarks.merged_rows import merged_rows
 from tests.benchmarks.properties import properties
 from tests.benchmarks.proving import proving
+from tests.benchmarks.rechecking import rechecking
 
 
 def reading() -> None:
@@ -67,6 +69,9 @@ WHAT = (
     merged_rows,
     drawing,
     starting,
+    rechecking,
+    bench,
+    bench_start,
     proving,
     properties,
 )

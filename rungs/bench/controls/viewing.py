@@ -50,7 +50,7 @@ class Viewing(Control):
         panes = bench.panes()
         now = bench.focused
         index = next((n for n, pane in enumerate(panes) if pane is now), 0)
-        panes[(index + step) % len(panes)].focus()
+        bench.set_focus(panes[(index + step) % len(panes)])
         self.app.say("")
 
     # --- the list of devices

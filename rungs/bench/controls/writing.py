@@ -27,6 +27,7 @@ class Writing(Control):
     def __init__(self, app: BenchApp) -> None:
         super().__init__(app)
         self._finding = -1
+        self._hinted = ""
         self._goto: tuple[str, int] = ("", -1)
         self._cycle: tuple[Span, tuple[Candidate, ...], int] | None = None
 
@@ -59,7 +60,7 @@ class Writing(Control):
         elif app.bench.pane() == "text":
             app.close_text()
         else:
-            app.bench.text.focus()
+            app.bench.set_focus(app.bench.text)
 
     def _show_rung(self) -> None:
         """Put the caret where the ladder is."""
@@ -72,7 +73,7 @@ class Writing(Control):
     def leave(self) -> None:
         """To the ladder, at the rung of the caret."""
         self._cycle = None
-        self.app.bench.ladder.focus()
+        self.app.bench.set_focus(self.app.bench.ladder)
 
     def caret_moved(self) -> None:
         """Let the ladder show what the caret is on."""
@@ -172,7 +173,7 @@ class Writing(Control):
             self.app.open_text()
         self._finding = (self._finding + 1) % len(checked.findings)
         finding = checked.findings[self._finding]
-        self.app.bench.text.focus()
+        self.app.bench.set_focus(self.app.bench.text)
         self.app.bench.text.go_to(finding.span)
         self._say_at(finding)
 
@@ -183,6 +184,15 @@ class Writing(Control):
 
     def hint(self) -> None:
         """While text is typed: the finding at the caret, or how the word may go on."""
+        self._hint()
+        self._hinted = self.app.message
+
+    def hint_again(self) -> None:
+        """The same after a check, unless something else has been said since."""
+        if self.app.current_message() in ("", self._hinted):
+            self.hint()
+
+    def _hint(self) -> None:
         app = self.app
         offset = app.bench.text.caret
         line = app.work.document.source.position(offset).line

@@ -76,6 +76,7 @@ class Hands(Run):
         self.branch()
         before = self.panel.state.contacts
         self.panel.switch_power(on)
+        self._upto = None
         self._moment = None
         for name, contact in self.panel.state.contacts.items():
             if contact != before[name]:

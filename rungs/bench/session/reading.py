@@ -84,7 +84,7 @@ class Readings:
             self._began = None
         found = self._found.get(rung.number)
         if found is None:
-            if not self._whole and (moment.part_way or moment.panel.held):
+            if not self._whole and image.powered and (moment.part_way or moment.panel.held):
                 self._found, self._whole = self._replay(moment), True
             found = self._found.get(rung.number)
         if found is None:

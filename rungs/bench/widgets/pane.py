@@ -9,9 +9,16 @@ from rungs.bench.widgets.lines import Lines
 
 
 def bindings_of(pane: Pane) -> list[BindingType]:
-    """The bindings of a pane; each does its command in the app."""
+    """The bindings of a pane; each does its command in the app, in the order of the keys."""
     return [
-        Binding(key.keys, f"app.do('{key.id}')", key.text, tooltip=key.tooltip, id=key.id)
+        Binding(
+            key.keys,
+            f"app.do('{key.id}')",
+            key.text,
+            tooltip=key.tooltip,
+            id=key.id,
+            priority=True,
+        )
         for key in KEYS
         if key.where == pane
     ]

@@ -10,11 +10,11 @@ from collections.abc import Sequence
 
 from rich.style import Style
 from rich.text import Text
-from textual.binding import Binding
+from textual import events
 from textual.widgets import TextArea
 from textual.widgets.text_area import Selection
 
-from rungs.bench.widgets.pane import bindings_of
+from rungs.bench.keys import KEYS, Key
 from rungs.draw.words import safe
 from rungs.edit.highlight import highlight
 from rungs.findings import Finding
@@ -65,12 +65,11 @@ def _stand_ins(text: str) -> str:
 
 
 class TextPane(TextArea, inherit_bindings=False):
-    """The editor. The text, its undo and its place on disk are those of the document."""
+    """The editor. The text, its undo and its place on disk are those of the document.
 
-    BINDINGS = [  # noqa: RUF012 - the screen library declares it so
-        *(Binding(key, action, show=False) for key, action in _OWN),
-        *bindings_of("text"),
-    ]
+    `actions` are what its keys do: its own ones, and those of the table for text.
+    """
+
     COMPONENT_CLASSES = TextArea.COMPONENT_CLASSES | {
         f"text--{kind}"
         for kind in ("keyword", "number", "string", "comment", "operator", "wrong", "warned")
@@ -95,7 +94,7 @@ class TextPane(TextArea, inherit_bindings=False):
     }
     """
 
-    def __init__(self, text: str, *, id: str | None = None) -> None:
+    def __init__(self, text: str, keys: tuple[Key, ...] = KEYS, *, id: str | None = None) -> None:
         stands = _stand_ins(text)
         self._held = str.maketrans(_BREAKS, stands)
         self._meant = str.maketrans(stands, _BREAKS)
@@ -108,8 +107,24 @@ class TextPane(TextArea, inherit_bindings=False):
             id=id,
         )
         self.cursor_blink = False
+        self.actions = dict(_OWN)
+        for key in keys:
+            if key.where in ("text", "always"):
+                action = f"app.do_in_text('{key.id}')"
+                self.actions.update((name, action) for name in key.keys.split(","))
         self._marks: dict[int, list[tuple[int, int, str]]] = {}
         self._tones: dict[str, Style] = {}
+
+    async def _on_key(self, event: events.Key) -> None:
+        """Work keys and letters one after the other. Over a slow line they come in bursts, and the
+        screen library would let letters overtake the keys that move and delete."""
+        action = self.actions.get(event.key)
+        if action is None:
+            await super()._on_key(event)
+            return
+        event.stop()
+        event.prevent_default()
+        await self.run_action(action)
 
     @property
     def text(self) -> str:
