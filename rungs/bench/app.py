@@ -362,7 +362,7 @@ class BenchApp(App[None], inherit_bindings=False):
     def open_text(self) -> None:
         """Show the text beside the ladder, and go there."""
         self.text_open = True
-        # first, for a list that goes away while it has the keyboard takes it from whoever has it then
+        # first: a list that goes away with the keyboard takes it from whoever has it then
         self.bench.set_focus(self.bench.text)
         self.arrange()
 

@@ -185,6 +185,8 @@ KEYS: tuple[Key, ...] = (
     Key("text.rename", "f7", "text", "rename", "rename the device in the whole file", 6),
     Key("text.complete", "tab", "text", "complete", "complete the word", 1),
     Key("text.leave", "escape", "text", "leave", "leave the text, and go to the ladder", 2),
+    Key("text.back", "shift+tab", "text", "pane before", "go to the pane before the text"),
+    Key("text.run", "f5", "text", "run/pause", "let time run, or stop it"),
     Key("text.undo", "ctrl+z", "text", "undo", "take back the last change", 7),
     Key("text.redo", "ctrl+y", "text", "redo", "make it again", 8),
     Key("edit.undo", "z", "panel", "undo", "take back the last change to the file", 22),
@@ -211,10 +213,11 @@ KEYS: tuple[Key, ...] = (
     Key("bench.quit", "q,ctrl+q", "panel", "quit", "leave the bench", 1),
 )
 
+# keys of the text for what has a key elsewhere
+_AGAIN = ("text.undo", "text.redo", "text.back", "text.run")
+
 # what the commands list may not offer: it would act on the list itself, or stands there already
-NOT_COMMANDS = frozenset(
-    {"bench.commands", "bench.commands_text", "bench.help_text", "text.undo", "text.redo"}
-)
+NOT_COMMANDS = frozenset({"bench.commands", "bench.commands_text", "bench.help_text", *_AGAIN})
 
 GAP = 2  # columns between two words of the footer
 

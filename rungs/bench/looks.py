@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import assert_never
 
 from rungs.bench.views import ClockView, CounterView, RelayView, SwitchView, TimerView, WallTime
-from rungs.program.nodes import Clock, Input, Relay, Timer
+from rungs.program.nodes import Clock, Input, Output, Relay, Timer
 from rungs.scan.calendar import Calendar
 from rungs.scan.reference import State, is_timing
 from rungs.scan.runner import Panel
@@ -64,33 +64,28 @@ def switch_view(moment: Moment, device: Input) -> SwitchView:
     )
 
 
+def relay_view(moment: Moment, name: str) -> RelayView:
+    """One output or control relay."""
+    device = moment.panel.program.by_name[name]
+    image, written = moment.image, moment.written
+    coil, forced = image.contacts[name], moment.panel.forces.get(name)
+    if not isinstance(device, Output):
+        assert isinstance(device, Relay)
+        return RelayView(name, "", device.label, coil, None, None, device.retained, forced)
+    # the supply feeds the loads as well
+    load = written.powered and written.contacts[name] != (device.side == "NC")
+    waits = coil != written.contacts[name]
+    return RelayView(
+        name, device.terminal, device.label, coil, device.side, load, device.retained, forced, waits
+    )
+
+
 def relay_views(moment: Moment) -> tuple[RelayView, ...]:
     """Every output, then every control relay, in file order."""
-    program, image, written = moment.panel.program, moment.image, moment.written
-    forces = moment.panel.forces
-    outputs = [
-        RelayView(
-            d.name,
-            d.terminal,
-            d.label,
-            image.contacts[d.name],
-            d.side,
-            # the supply feeds the loads as well
-            written.powered and written.contacts[d.name] != (d.side == "NC"),
-            d.retained,
-            forces.get(d.name),
-            image.contacts[d.name] != written.contacts[d.name],
-        )
-        for d in program.outputs
-    ]
-    inner = [
-        RelayView(
-            d.name, "", d.label, image.contacts[d.name], None, None, d.retained, forces.get(d.name)
-        )
-        for d in program.devices
-        if isinstance(d, Relay)
-    ]
-    return (*outputs, *inner)
+    program = moment.panel.program
+    inner = [device.name for device in program.devices if isinstance(device, Relay)]
+    names = [*(device.name for device in program.outputs), *inner]
+    return tuple(relay_view(moment, name) for name in names)
 
 
 def timer_view(moment: Moment, device: Timer) -> TimerView:

@@ -14,6 +14,7 @@ from rungs.chart.rows import ZOOMS, ChartRows, chart_rows
 from rungs.chart.svg import svg_text
 from rungs.chart.vcd import vcd_text
 from rungs.files import FileError, write_atomic
+from rungs.program.nodes import Program
 
 if TYPE_CHECKING:
     from rungs.bench.app import BenchApp
@@ -31,6 +32,7 @@ class Charting(Control):
         self.first = 0
         self.chosen = 0
         self.traces: tuple[str, ...] | None = None  # None: every device
+        self._names: tuple[Program, tuple[str, ...] | None, tuple[str, ...]] | None = None
 
     def commands(self) -> dict[str, Command]:
         """The commands by the ids of their keys."""
@@ -53,10 +55,12 @@ class Charting(Control):
     def names(self) -> tuple[str, ...]:
         """The devices that are shown, in their order."""
         program = self.app.session.program
-        every = tuple(device.name for device in program.devices)
-        if self.traces is None:
-            return every
-        return tuple(name for name in every if name in self.traces)
+        if self._names is None or self._names[0] is not program or self._names[1] != self.traces:
+            every = tuple(device.name for device in program.devices)
+            if self.traces is not None:
+                every = tuple(name for name in every if name in self.traces)
+            self._names = (program, self.traces, every)
+        return self._names[2]
 
     @property
     def chosen_name(self) -> str | None:

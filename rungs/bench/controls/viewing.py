@@ -19,6 +19,7 @@ class Viewing(Control):
             "view.left": lambda: self.shift(-1),
             "view.next": lambda: self.next_pane(1),
             "view.previous": lambda: self.next_pane(-1),
+            "text.back": lambda: self.next_pane(-1),
             "device.next": lambda: self.choose_device(1),
             "device.previous": lambda: self.choose_device(-1),
             "device.find": lambda: app.action_do("ask.find"),

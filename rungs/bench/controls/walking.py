@@ -30,6 +30,7 @@ class Walking(Control):
         session = self.app.session
         return {
             "time.run": self.run_or_pause,
+            "text.run": self.run_or_pause,
             "time.scan": lambda: self.walk(session.one_scan, "one scan"),
             "time.scan_back": lambda: self.tell(session.back_one_scan(), "a scan back"),
             "time.rung": self.rung,

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import assert_never, overload
 
 from rungs.bench.pages.words import KEPT, Line, Piece, Signs, fit, time_text, toned, when_text
 from rungs.bench.views import ClockView, CounterView, RelayView, TimerView, WallTime
@@ -28,29 +29,103 @@ def device_lines(
     size: tuple[int, int],
     signs: Signs,
     chosen: str | None = None,
-) -> list[Line]:
-    """The list of devices for a pane of `size` columns and lines: roomy if that fits."""
-    roomy = _is_roomy(devices, size[1])
-    lines = _device_lines(devices, glow, size[0], roomy, signs)
-    names = device_rows(devices, size)
-    if chosen in names:
-        index = names.index(chosen)
-        lines[index] = tuple((text, f"{tone} pick") for text, tone in lines[index])
-    return lines
+) -> Sequence[Line]:
+    """The list of devices for a pane of `size` columns and lines: roomy if that fits. A line is
+    made when it is asked for, since a pane shows forty of what may be thousands."""
+    return _DeviceList(devices, glow, size, signs, chosen)
+
+
+View = RelayView | TimerView | CounterView | ClockView
+
+
+class _DeviceList(Sequence[Line]):
+    """The lines by their numbers."""
+
+    def __init__(
+        self,
+        devices: Devices,
+        glow: Collection[str],
+        size: tuple[int, int],
+        signs: Signs,
+        chosen: str | None,
+    ) -> None:
+        self._devices, self._glow, self._signs, self._chosen = devices, glow, signs, chosen
+        self._width = size[0]
+        self._roomy = _is_roomy(devices, size[1])
+        self._tab = _tab(tuple(view.terminal for view in devices.relays), size[0])
+        # heading, views, lines of each, the number of the heading's line
+        self._groups: list[tuple[str, Sequence[View], int, int]] = []
+        total = 0
+        for heading, views, lines in _groups(devices, self._roomy):
+            total += bool(self._groups) and self._roomy
+            self._groups.append((heading, views, lines, total))
+            total += 1 + lines * len(views)
+        self._total = total
+
+    def __len__(self) -> int:
+        return self._total
+
+    @overload
+    def __getitem__(self, index: int) -> Line: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[Line]: ...
+    def __getitem__(self, index: int | slice) -> Line | list[Line]:
+        if isinstance(index, slice):
+            return [self[number] for number in range(*index.indices(self._total))]
+        if not 0 <= index < self._total:
+            raise IndexError(index)
+        for heading, views, lines, first in reversed(self._groups):
+            if index == first:
+                return ((heading, "title"),)
+            if index > first:
+                number, part = divmod(index - first - 1, lines)
+                return self._row(views[number], part) if number < len(views) else ()
+        return ()
+
+    def _row(self, view: View, part: int) -> Line:
+        line = self._line(view, part)
+        if part == 0 and view.name == self._chosen:
+            return tuple((text, f"{tone} pick") for text, tone in line)
+        return line
+
+    def _line(self, view: View, part: int) -> Line:
+        glow, width, signs = self._glow, self._width, self._signs
+        match view:
+            case RelayView():
+                return _relay(view, view.name in glow, self._tab, width, signs)
+            case TimerView():
+                return _timer(view, glow, width, self._roomy, signs)[part]
+            case CounterView():
+                return _counter(view, glow, width, signs)
+            case ClockView():
+                return _clock(view, self._devices.now, glow, width, signs)
+            case _:
+                assert_never(view)
+
+
+def _groups(devices: Devices, roomy: bool) -> Iterator[tuple[str, Sequence[View], int]]:
+    """Heading, views, and lines of each, of the groups that are not empty."""
+    groups: tuple[tuple[str, Sequence[View], int], ...] = (
+        ("RELAYS", devices.relays, 1),
+        ("TIMERS", devices.timers, 2 if roomy else 1),
+        ("COUNTERS", devices.counters, 1),
+        ("CLOCKS", devices.clocks, 1),
+    )
+    return (group for group in groups if group[1])
+
+
+@lru_cache(maxsize=16)
+def _tab(terminals: tuple[str, ...], width: int) -> int:
+    """The columns of the terminals, which stand by themselves where the names keep their room."""
+    tab = min(max(map(columns, terminals), default=0), 6) + 1
+    return 0 if width < 34 and tab > 4 else tab
 
 
 def device_rows(devices: Devices, size: tuple[int, int]) -> list[str | None]:
     """The device whose state begins on each line of the list, None for headings and the rest."""
     roomy = _is_roomy(devices, size[1])
     rows: list[str | None] = []
-    for group, lines in (
-        (devices.relays, 1),
-        (devices.timers, 2 if roomy else 1),
-        (devices.counters, 1),
-        (devices.clocks, 1),
-    ):
-        if not group:
-            continue
+    for _, group, lines in _groups(devices, roomy):
         rows += [None] if not rows or not roomy else [None, None]
         for view in group:
             rows += [view.name, *[None] * (lines - 1)]
@@ -64,25 +139,6 @@ def _is_roomy(devices: Devices, height: int) -> bool:
     return needed <= height
 
 
-def _device_lines(
-    devices: Devices, glow: Collection[str], width: int, roomy: bool, signs: Signs
-) -> list[Line]:
-    groups: list[tuple[str, list[Line]]] = [
-        ("RELAYS", _relays(devices.relays, glow, width, signs)),
-        ("TIMERS", [row for v in devices.timers for row in _timer(v, glow, width, roomy, signs)]),
-        ("COUNTERS", [_counter(v, glow, width, signs) for v in devices.counters]),
-        ("CLOCKS", [_clock(v, devices.now, glow, width, signs) for v in devices.clocks]),
-    ]
-    lines: list[Line] = []
-    for heading, rows in groups:
-        if not rows:
-            continue
-        if lines and roomy:
-            lines.append(())
-        lines += [((heading, "title"),), *rows]
-    return lines
-
-
 def _state(on: bool, signs: Signs) -> Piece:
     return (signs.on, "live") if on else (signs.off, "quiet")
 
@@ -94,16 +150,6 @@ def _name(
         return fit(f"!{name}", width, signs), "forced"
     tone = toned("live" if on else "plain", "glow" if glow else "")
     return fit(name, width, signs), tone
-
-
-def _relays(
-    views: Sequence[RelayView], glow: Collection[str], width: int, signs: Signs
-) -> list[Line]:
-    """The terminals stand in a column of their own where that leaves the names their room."""
-    tab = min(max((columns(v.terminal) for v in views), default=0), 6) + 1
-    if width < 34 and tab > 4:
-        tab = 0
-    return [_relay(view, view.name in glow, tab, width, signs) for view in views]
 
 
 @lru_cache(maxsize=KEPT)

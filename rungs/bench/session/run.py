@@ -13,6 +13,7 @@ from rungs.bench.looks import (
     ClockLooks,
     Moment,
     counter_views,
+    relay_view,
     relay_views,
     switch_view,
     timer_views,
@@ -87,7 +88,10 @@ class Run:
         self._releases: dict[str, int] = {}  # simulated time at which a tap lets go
         self._force_ends: dict[str, int] = {}  # real ms
         self.let_go: list[str] = []  # forces that ended by themselves and were not told yet
-        self._relays: tuple[object, tuple[RelayView, ...]] | None = None
+        self._relays: (
+            tuple[Mapping[str, bool], Mapping[str, bool], object, tuple[RelayView, ...]] | None
+        ) = None
+        self._places: dict[str, int] = {}
         self._past: Panel | None = None
         self._upto: int | None = None
         self._moment: Moment | None = None
@@ -305,18 +309,26 @@ class Run:
         return switch_view(self.moment(), device)
 
     def relays(self) -> tuple[RelayView, ...]:
-        """Every output, then every control relay, in file order; the same ones while nothing
-        moves."""
+        """Every output, then every control relay, in file order; only what has moved is made
+        anew, for there may be thousands."""
         moment = self.moment()
-        of = (
-            moment.image.contacts,
-            moment.written.contacts,
-            moment.written.powered,
-            dict(moment.panel.forces),
-        )
-        if self._relays is None or self._relays[0] != of:
-            self._relays = (of, relay_views(moment))
-        return self._relays[1]
+        image, written = moment.image.contacts, moment.written.contacts
+        rest = (moment.written.powered, moment.part_way, dict(moment.panel.forces))
+        if self._relays is None or self._relays[2] != rest:
+            views = relay_views(moment)
+            self._places = {view.name: place for place, view in enumerate(views)}
+        else:
+            was, old, _, views = self._relays
+            moved = [name for name in self._places if was[name] != image[name]]
+            if moment.part_way:
+                moved += [name for name in self._places if old[name] != written[name]]
+            if moved:
+                made = list(views)
+                for name in moved:
+                    made[self._places[name]] = relay_view(moment, name)
+                views = tuple(made)
+        self._relays = (image, written, rest, views)
+        return views
 
     def timers(self) -> tuple[TimerView, ...]:
         """Every timer, in file order."""

@@ -63,13 +63,13 @@ class Lines(ScrollView, can_focus=False, inherit_bindings=False):
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
-        self._lines: list[Line] = []
+        self._lines: Sequence[Line] = []
         self._styles: dict[str, Style] = {}
         self._filled: tuple[object, int, int] | None = None
 
     def show(self, lines: Sequence[Line]) -> None:
         """Show other lines; those that are as before are not painted again."""
-        old, self._lines = self._lines, list(lines)
+        old, self._lines = self._lines, lines
         if len(old) != len(self._lines):
             self.virtual_size = Size(self.size.width, len(self._lines))
             self.refresh()
@@ -80,7 +80,7 @@ class Lines(ScrollView, can_focus=False, inherit_bindings=False):
             if old[y] != self._lines[y]:
                 self.refresh_line(y)
 
-    def fill(self, data: object, page: Callable[[tuple[int, int]], list[Line]]) -> None:
+    def fill(self, data: object, page: Callable[[tuple[int, int]], Sequence[Line]]) -> None:
         """Show what `page` makes of columns and lines; a list that is too long for the pane gets
         a column less, for the bar beside it. Nothing is made anew while `data` and size stay."""
         width, height = self.outer_size

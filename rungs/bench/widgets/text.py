@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from rich.style import Style
 from rich.text import Text
 from textual import events
+from textual.document._wrapped_document import WrappedDocument
 from textual.widgets import TextArea
 from textual.widgets.text_area import Selection
 
@@ -64,6 +65,16 @@ def _stand_ins(text: str) -> str:
     return chars
 
 
+class _Unwrapped(WrappedDocument):
+    """Lines that are never folded. The screen library counts all lines of the file anew for every
+    line that it paints, which in a long file takes longer than the painting."""
+
+    @property
+    def height(self) -> int:
+        """The number of lines."""
+        return self.document.line_count
+
+
 class TextPane(TextArea, inherit_bindings=False):
     """The editor. The text, its undo and its place on disk are those of the document.
 
@@ -114,6 +125,15 @@ class TextPane(TextArea, inherit_bindings=False):
                 self.actions.update((name, action) for name in key.keys.split(","))
         self._marks: dict[int, list[tuple[int, int, str]]] = {}
         self._tones: dict[str, Style] = {}
+
+    @property
+    def wrapped_document(self) -> WrappedDocument:
+        """The lines as they are shown."""
+        return self._unwrapped
+
+    @wrapped_document.setter
+    def wrapped_document(self, made: WrappedDocument) -> None:
+        self._unwrapped = _Unwrapped(made.document)
 
     async def _on_key(self, event: events.Key) -> None:
         """Work keys and letters one after the other. Over a slow line they come in bursts, and the
