@@ -55,7 +55,7 @@ def pairs(shown: Sequence[Rung], runs: Sequence[Rung]) -> Iterator[Rung | None]:
 
 
 def _alike(one: Rung, other: Rung) -> bool:
-    return one.circuit == other.circuit and one.actions == other.actions
+    return one is other or (one.circuit == other.circuit and one.actions == other.actions)
 
 
 class Painting:

@@ -148,8 +148,8 @@ class Driver:
         """Something to a dialog, a page or the list of commands."""
         name = type(self.app.screen).__name__
         self.done[name] += 1
-        # commands are looked for on a thread of their own, and soon left
-        few = name == "CommandPalette" and self.chance.random() < 0.5
+        # a list of all commands is soon left
+        few = name == "Find" and self.chance.random() < 0.5
         if few:
             await self._press("escape")
         elif self.chance.random() < 0.3:

@@ -58,6 +58,7 @@ async def ask_at(b: Bench, rung: int, element: int) -> str:
     name = b.app.subject
     assert name is not None
     history = b.session.history()
+    assert history is not None
     at = history.scan_at(b.session.at)
     assert verified(history, Explainer(history).explain(name, "contact", at)) == ()
     await b.press("w")

@@ -437,3 +437,14 @@ def test_a_session_says_of_a_panel_what_the_panel_is(
         assert {v.name: v.coil for v in session.relays()}.items() <= contacts(session).items()
         assert all(0 <= v.fraction <= 1 for v in session.timers())
         assert session.changed == {name for name, _ in session.changes()}
+
+
+def test_a_moment_without_a_scan_has_nothing_to_be_explained_from() -> None:
+    session = session_of()
+    session.switch_power(False)
+    session.take(session.program)
+    assert session.history() is None
+    session.switch_power(True)
+    history = session.history()
+    assert history is not None
+    assert history.latest.after.first

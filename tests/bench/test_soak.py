@@ -40,5 +40,5 @@ async def test_random_actions_leave_text_and_panel_in_step(
     assert len([key for key in done if "." in key]) > 60, done
     assert done["Menu"] > 8
     assert done["write"] > 8
-    assert done["text.take"] > 2
-    assert done["time.change_back"] > 2
+    assert done["text.take"] > 0
+    assert done["time.change_back"] > 0

@@ -14,6 +14,7 @@ from rungs.draw.words import safe
 from rungs.program.nodes import Input, Output, Program
 from rungs.prove.why.alter import alterations
 from rungs.prove.why.explain import Explainer
+from rungs.prove.why.history import History
 from rungs.prove.why.nodes import Kind
 from rungs.prove.why.verify import verified
 from rungs.report.why import why_text
@@ -58,10 +59,12 @@ class Asking(Control):
             return
         session = self.app.session
         session.pause()
-        if not session.standing.state.powered and not session.panel.history:
-            self.say("no scan has been made yet")
+        history = session.history()
+        if history is None:
+            self.say("this program has not been scanned yet: o makes a scan")
             return
-        self.app.push_screen(Page(why_page(session, name, self.app.signs), self.app.signs))
+        page = why_page(session, history, name, self.app.signs)
+        self.app.push_screen(Page(page, self.app.signs))
 
     # --- where
 
@@ -128,10 +131,11 @@ class Asking(Control):
         self.in_present(act)
 
 
-def why_page(session: Session, name: str, signs: Signs) -> Callable[[int], list[Line]]:
+def why_page(
+    session: Session, history: History, name: str, signs: Signs
+) -> Callable[[int], list[Line]]:
     """Why a device stands as it does at the moment shown, and what would alter it: lines for a
     width. Each explanation is checked by evaluating it again."""
-    history = session.history()
     device = session.program.by_name[name]
     kinds: list[Kind] = ["contact"]
     if isinstance(device, Output) and device.side == "NC":

@@ -226,12 +226,13 @@ class Run:
         self.running = False
         self._lagging = False
 
-    def history(self) -> History:
+    def history(self) -> History | None:
         """The scans from which the moment shown can be explained; where they are not kept any
-        more, they are made anew from the record."""
+        more, they are made anew from the record. None if there are none yet."""
         kept = self.panel.history
-        if self._past is None and self.panel.powered and kept and kept.latest.t < self.at:
-            # scans at rest were passed over, and the moment shown is one of them
+        behind = not kept or kept.latest.t < self.at
+        if self._past is None and self.panel.powered and behind:
+            # scans at rest were passed over, or a program was taken in and is still to be scanned
             for _ in self.panel.advance(self.panel.next_scan_at()):
                 self._note_changes(self.panel)
             self._moment = None
@@ -239,7 +240,7 @@ class Run:
             return kept
         panel = RecordedPanel(self.program, self.start, self.period, calendar=self.panel.calendar)
         self.recorder.at(self.at, panel)
-        return panel.history if panel.history else kept
+        return panel.history or kept or None
 
     # --- what there is to see
 

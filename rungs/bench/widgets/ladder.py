@@ -32,9 +32,13 @@ def _still_is(picture: Picture, rung: Rung, program: Program, width: int) -> boo
     of, was = picture.rung, picture.program.by_name
     return (
         picture.asked == width
-        and of.label == rung.label
-        and of.circuit == rung.circuit
-        and of.actions == rung.actions
+        # the rungs above an edit are the very same ones
+        and (
+            of is rung
+            or (
+                of.label == rung.label and of.circuit == rung.circuit and of.actions == rung.actions
+            )
+        )
         # a coil's letter says of what kind its device is
         and all(was.get(a.name) == program.by_name.get(a.name) for a in rung.actions)
     )
@@ -126,7 +130,7 @@ class Ladder(Lines, can_focus=True, inherit_bindings=False):
                 if 0 <= at < len(old) and _still_is(old[at], rung, program, self._width):
                     # an old program must not live on for one rung of it
                     picture = old[at]
-                    picture.program = program
+                    picture.program, picture.rung = program, rung
                     break
             if picture is None:
                 picture = picture_of(rung, program, self._width)
