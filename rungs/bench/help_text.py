@@ -24,7 +24,8 @@ HOW = (
     "so does the chart. A switch that moves in the past begins another future, after asking once.",
     "F3 opens the text beside the ladder; enter on the ladder changes it there. What is edited "
     "runs when F4 takes it into the panel: devices go on by name, and what is reset is told.",
-    "On the top line * means unsaved, + that the panel runs an older text.",
+    "On the top line * means unsaved, + that the panel runs an older text. With errors in the text "
+    "the ladder is dim and shows what the text said before them.",
 )
 
 

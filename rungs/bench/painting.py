@@ -86,7 +86,8 @@ class Painting:
         pane = self.pane = bench.pane()
 
         file = ("* " if app.work.dirty else "") + ("+ " if app.pending else "")
-        bench.top.show([status_line(status, width, signs, file, app.scenarios.scribe is not None)])
+        keeping = app.scenarios.scribe is not None
+        bench.top.show([status_line(status, width, signs, file, keeping, app.work.errors)])
 
         views, chosen = session.switches(), app.chosen_switch
         focused = pane == "switches"
@@ -213,7 +214,7 @@ class Painting:
         rows = charting.rows(max(4, width - names), names - 4, height - rulers)
         low = charting.low(height - rulers)
         at = None if chosen is None else chosen - low
-        bench.chart.show(chart_lines(rows, names, at, height, app.signs))
+        bench.chart.show(chart_lines(rows, names, at, height, charting.scale_name, app.signs))
         self._chart = (*state[:4], charting.first, *state[5:])
 
     # --- the line above the keys

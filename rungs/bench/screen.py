@@ -59,7 +59,7 @@ def shares(width: int, height: int, text: bool, chart: int, traces: int) -> Shar
     elif text:
         left, right = min(left, 22), min(right, 24)
         columns = (width - left - right) // 2
-    lines = (0, 4, max(6, height // 5), max(8, height // 3))[chart]
+    lines = (0, 4 if height < 36 else 7, max(8, height // 5), max(9, height // 3))[chart]
     if text and above and height < 34:
         lines = 0
     # no more than it has to show, and never at the cost of the rungs

@@ -81,6 +81,11 @@ class Work:
         return self.checked.program is None
 
     @property
+    def errors(self) -> int:
+        """How many errors the text had when it was checked last."""
+        return sum(finding.severity == "error" for finding in self.checked.findings)
+
+    @property
     def holder(self) -> str | None:
         """Who else has the file open, if anybody has."""
         holder = None if self._lock is None else self._lock.holder

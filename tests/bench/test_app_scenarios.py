@@ -190,6 +190,20 @@ async def test_a_branch_without_hands_before_what_is_kept_drops_it_when_it_is_ex
         assert b.app.scenarios.scribe is None
 
 
+async def test_what_no_scenario_can_begin_with_is_said_before_anything_is_kept() -> None:
+    async with bench() as b:
+        await b.press("k")
+        assert "begin" not in b.app.message
+        await b.press("k", "d", "down", "down", "space")  # the pump runs
+        await b.wait(500)
+        await b.press("k")
+        assert "as no scenario can begin" in b.app.message
+        await b.press("k", "w")
+        await b.press("enter")
+        await b.press("escape")
+        assert "it expects nothing yet" in b.says
+
+
 async def test_starting_again_while_keeping_drops_the_scenario() -> None:
     async with bench() as b:
         await b.press("k", "space", "a")

@@ -91,9 +91,11 @@ async def test_the_ladder_shows_the_last_good_program_dimmed_while_there_are_err
         await put(b, " (")
         assert b.app.shown_program is good
         assert all(b.app.painting.look(n).stale for n in range(len(good.rungs)))
+        assert "1 error" in b.lines("#top")
         await b.press("backspace", "backspace")
         await b.check()
         assert not b.app.painting.look(0).stale
+        assert "error" not in b.lines("#top")
 
 
 async def test_a_new_rung_has_a_plus_and_no_current() -> None:

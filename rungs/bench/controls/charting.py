@@ -14,7 +14,7 @@ from rungs.chart.rows import ZOOMS, ChartRows, chart_rows
 from rungs.chart.svg import svg_text
 from rungs.chart.vcd import vcd_text
 from rungs.files import FileError, write_atomic
-from rungs.program.nodes import Program
+from rungs.program.nodes import Output, Program
 
 if TYPE_CHECKING:
     from rungs.bench.app import BenchApp
@@ -56,7 +56,10 @@ class Charting(Control):
         """The devices that are shown, in their order."""
         program = self.app.session.program
         if self._names is None or self._names[0] is not program or self._names[1] != self.traces:
-            every = tuple(device.name for device in program.devices)
+            # outputs first: what they do over time is what a small chart is looked at for
+            first = [device.name for device in program.outputs]
+            rest = [d.name for d in program.devices if not isinstance(d, Output)]
+            every = (*first, *rest)
             if self.traces is not None:
                 every = tuple(name for name in every if name in self.traces)
             self._names = (program, self.traces, every)
@@ -67,6 +70,11 @@ class Charting(Control):
         """The device whose trace is chosen."""
         names = self.names
         return names[min(self.chosen, len(names) - 1)] if names else None
+
+    @property
+    def scale_name(self) -> str:
+        """How much time a column is, in words."""
+        return ZOOMS[self.zoom].name
 
     def rows(self, columns: int, names: int, height: int) -> ChartRows:
         """The window around the moment shown: the present at its right, or a moment of the past

@@ -9,7 +9,7 @@ from rungs.bench.dialogs import Choice, Tick
 from rungs.bench.session.trial import Trial
 from rungs.findings import Finding
 from rungs.program.ask import circuit_of
-from rungs.program.nodes import Input, Scenario
+from rungs.program.nodes import Expect, ExpectSteady, Input, Scenario
 from rungs.report.scenarios import seen_text
 from rungs.scan.recorder import TAP_ENDS, Act
 from rungs.scan.scenario import StepResult
@@ -62,7 +62,17 @@ class Scenarios(Control):
         self._expected = {}
         session.recorder.hearers.append(self._hear)
         self.app.kept_of = session.recorder
-        self.say("from now on what the hands do is kept; k: expect, write, or drop it", True)
+        warning = self._warning()
+        self.say(f"what the hands do is kept now; k: expect, write, or drop it{warning}", True)
+
+    def _warning(self) -> str:
+        """What of the panel a scenario cannot begin with, so that one can begin anew instead."""
+        assert self.scribe is not None
+        notes = len(self.scribe.written("beginning").notes)
+        if not notes:
+            return ""
+        what = "1 thing stands" if notes == 1 else f"{notes} things stand"
+        return f" - {what} as no scenario can begin: d there, then a, begins afresh"
 
     def _hear(self, act: Act) -> None:
         scribe = self.scribe
@@ -179,7 +189,9 @@ class Scenarios(Control):
             notes = "\n".join(f"- {note}" for note in written.notes)
             head = f'Scenario "{written.label}" stands at the end of the file.'
             self.read(f"{head} It differs from what was done:\n\n{notes}")
-        self.say(f'scenario "{written.label}" written; F2 saves, v plays it', True)
+        expects = any(isinstance(step, Expect | ExpectSteady) for step in scribe.steps)
+        bare = "" if expects else "; it expects nothing yet"
+        self.say(f'scenario "{written.label}" written{bare}; F2 saves, v plays it', True)
 
     # --- playing
 

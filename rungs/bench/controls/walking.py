@@ -200,21 +200,21 @@ class Walking(Control):
         """Say what a walk found."""
         ahead = walk.passed >= 0
         time = passed_text(abs(walk.passed))
-        after = f"after {time}" if ahead else f"{time} earlier"
+        after = f" after {time}" if ahead else f", {time} earlier"
         match walk.reason:
             case "no power":
                 self.say("the panel has no power: p switches it on")
             case "nothing":
                 self.say("at rest: nothing will move of itself", True)
             case "unsettled":
-                self.say(f"{what}: not found {after}, and the panel does not come to rest", True)
+                self.say(f"{what}: not found{after}, and the panel does not come to rest", True)
             case "begins":
                 self.say("this is where the record begins", True)
             case _:
                 moved = [self._moved(name, contact) for name, contact in walk.changed]
                 shown = ", ".join(moved[:8]) + (f" and {len(moved) - 8} more" * (len(moved) > 8))
                 here = " (the present)" if walk.reason == "ends" else ""
-                self.say(f"{what} {after}{here}: {shown or 'nothing moved'}", True)
+                self.say(f"{what}{after}{here}: {shown or 'nothing moved'}", True)
 
     def _moved(self, name: str, contact: bool) -> str:
         device = self.app.session.program.by_name[name]

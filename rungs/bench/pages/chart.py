@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from rungs.bench.pages.words import Line, Piece, Signs, fit
 from rungs.chart.rows import CellKind, ChartRows, Row
 
@@ -22,15 +24,17 @@ def chart_lines(
     names: int,
     chosen: int | None,
     height: int,
+    scale: str,
     signs: Signs,
 ) -> list[Line]:
     """The ruler and as many traces as there is room for in `height` lines, the chosen one among
-    them; names take `names` columns."""
+    them; names take `names` columns. `scale` is how much time a column is."""
     lines: list[Line] = []
     if height >= 5:
         lines.append(_line(rows.axis[0], names, None, False, signs))
     if height >= 2:
-        lines.append(_line(rows.axis[1], names, None, False, signs))
+        ruler = replace(rows.axis[1], name=f"1 col {scale}")
+        lines.append(_line(ruler, names, None, False, signs, "quiet"))
     room = height - len(lines)
     first = 0 if chosen is None else max(0, min(chosen - room + 1, len(rows.traces) - room))
     if chosen is not None and chosen < room:
@@ -40,12 +44,14 @@ def chart_lines(
     return lines
 
 
-def _line(row: Row, names: int, cursor: int | None, chosen: bool, signs: Signs) -> Line:
+def _line(
+    row: Row, names: int, cursor: int | None, chosen: bool, signs: Signs, tone: str = "plain"
+) -> Line:
     mark = signs.cursor if chosen else " "
     value = fit(row.value, 2, signs) if row.value else "  "
     pieces: list[Piece] = [
         (mark, "title"),
-        (fit(row.name, names - 4, signs), "title pick" if chosen else "plain"),
+        (fit(row.name, names - 4, signs), "title pick" if chosen else tone),
         (" " + value, "quiet"),
     ]
     text, tone = "", ""

@@ -11,12 +11,17 @@ from rungs.language.words import clock_text
 
 
 def status_line(
-    status: Status, width: int, signs: Signs, file: str = "", keeping: bool = False
+    status: Status,
+    width: int,
+    signs: Signs,
+    file: str = "",
+    keeping: bool = False,
+    errors: int = 0,
 ) -> Line:
     """Title, wall time, scan, and how time runs; all but the title keep their places.
 
-    What must not be overlooked (forces, broken properties, a scenario that is kept) stands before
-    the title, since that has room to give; `file` are marks of the file.
+    What must not be overlooked (forces, broken properties, errors of the text, a scenario that is
+    kept) stands before the title, since that has room to give; `file` are marks of the file.
     """
     if status.rung is not None:
         pace = "inputs read" if status.rung == 0 else f"rung {status.rung} worked"
@@ -33,9 +38,9 @@ def status_line(
     fixed = len(wall) + 16 + len(pace) + 3 * GAP + 1
     room = max(0, width - fixed - 1)
     head: list[Piece] = [(" ", "title")]
-    alarms = _alarms(status, file, keeping)
+    alarms = _alarms(status, file, keeping, errors)
     if sum(len(text) + 1 for text, _ in alarms) >= room:
-        alarms = _alarms(status, file, keeping, short=True)
+        alarms = _alarms(status, file, keeping, errors, short=True)
     for text, tone in alarms:
         if len(text) + 1 < room:
             head += [(text, tone), (" ", "plain")]
@@ -51,13 +56,17 @@ def status_line(
     )
 
 
-def _alarms(status: Status, file: str, keeping: bool, short: bool = False) -> list[Piece]:
+def _alarms(
+    status: Status, file: str, keeping: bool, errors: int, short: bool = False
+) -> list[Piece]:
     """What must not be overlooked, the most important first; `short` where room is scarce."""
     found: list[Piece] = []
     if status.forced:
         found.append((f"!{status.forced}" if short else f"!{status.forced} forced", "forced"))
     if status.broken:
         found.append((f"{status.broken} broken", "wrong"))
+    if errors:
+        found.append((f"{errors} error{'s' * (errors != 1)}", "wrong"))
     if file:
         found.append((file.rstrip(), "stop"))
     if keeping:
