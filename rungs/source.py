@@ -7,6 +7,7 @@ the line and column that an editor shows, so that all findings count lines the s
 from __future__ import annotations
 
 from bisect import bisect_right
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -24,6 +25,25 @@ class Span:
 
 
 NOWHERE = Span(0, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Edit:
+    """A stretch of a text is replaced by `text`; an empty stretch means an insertion, an empty
+    `text` a removal."""
+
+    span: Span
+    text: str
+
+
+def applied(text: str, edits: Iterable[Edit]) -> str:
+    """The text after edits that stand by place and do not overlap."""
+    pieces: list[str] = []
+    done = 0
+    for edit in edits:
+        pieces += (text[done : edit.span.start], edit.text)
+        done = edit.span.end
+    return "".join((*pieces, text[done:]))
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,10 +10,11 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
+from rungs.cells import columns as width
+from rungs.cells import cut, safe
 from rungs.chart.axis import ticks
 from rungs.chart.data import Chart, Trace, Wall, wall_of
 from rungs.chart.rows import ZOOMS, CellKind, ChartRows, chart_rows, plain_text, zoom_for
-from rungs.chart.words import cut, one_line, width
 from rungs.scan.zone import DAY, HOUR, MINUTE, SECOND, load_zone
 from tests.test_chart_data import charts, slow_state, texts
 
@@ -248,7 +249,7 @@ def test_a_long_window_is_marked_by_whole_days() -> None:
 def test_cut_text_fits_and_text_that_fits_is_left_alone(
     text: str, columns: int, ascii_only: bool, tail: int | None
 ) -> None:
-    shown = one_line(text, ascii_only)
+    shown = safe(text, ascii_only)
     short = cut(shown, columns, ascii_only, tail)
     assert width(short) <= columns
     if width(shown) <= columns:

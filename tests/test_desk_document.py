@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
 from rungs.desk import disk, document
-from rungs.desk.document import PAUSE, Change, Document, Edit, digest_of, stretch
-from rungs.source import Span, source_from_text
+from rungs.desk.document import PAUSE, Change, Document, digest_of, stretch
+from rungs.source import Edit, Span, source_from_text
 
 TEXTS = st.text(alphabet="ab\n \u00e9\U0001f600", max_size=30)
 BYTES = st.sampled_from(

@@ -17,7 +17,7 @@ import hypothesis.strategies as st
 import pytest
 from hypothesis import given, settings
 
-from rungs.edit.changes import Change, applied
+from rungs.edit.changes import Change
 from rungs.edit.contacts import (
     Where,
     delete_contact,
@@ -45,7 +45,7 @@ from rungs.program.nodes import (
 )
 from rungs.program.words import circuit_text
 from rungs.shipped import shipped
-from rungs.source import source_from_text
+from rungs.source import applied, source_from_text
 from tests.helpers import program_of
 from tests.strategies import OPPOSITE, program_text, programs
 

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 
 from rungs.edit.actions import add_action, change_action, delete_action, set_label
-from rungs.edit.changes import Change, applied
+from rungs.edit.changes import Change
 from rungs.edit.devices import declare, next_terminal
 from rungs.edit.places import (
     action_at,
@@ -28,6 +28,7 @@ from rungs.findings import CODES, Finding
 from rungs.program.check import Checked
 from rungs.program.nodes import Action, Program, Verb, leaves
 from rungs.program.words import circuit_text
+from rungs.source import applied
 from tests.test_edit_contacts import DEMOS, checked_of, seeds, sprinkled, texts
 
 HEAD = """input a at I1

@@ -337,9 +337,9 @@ def test_an_act_that_comes_before_the_panel_has_settled_is_told() -> None:
         ("sign.load", "expect sign.load", None),
         ("lmap", None, "'lmap' was not written: "),
         ("lamp and", None, "'lamp and' was not written: "),
-        ("lamp\nwait 5s", None, "was not written: it is more than a circuit"),
-        ("not lamp within 5s", None, "was not written: it is more than a circuit"),
-        ("not lamp relay more", None, "was not written: it is more than a circuit"),
+        ("lamp\nwait 5s", None, "was not written: 'wait' does not fit here"),
+        ("not lamp within 5s", None, "was not written: 'within' does not fit here"),
+        ("not lamp relay more", None, "was not written: this is more than a circuit"),
         ("", None, "was not written: "),
     ],
 )

@@ -18,10 +18,9 @@ from textual.widgets import Input
 
 from rungs.bench.pages.words import Line, Signs, fit
 from rungs.bench.widgets.lines import Lines
-from rungs.draw.words import fold, safe
+from rungs.cells import columns, fold, safe
 
 T = TypeVar("T")
-WIDEST = 76
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,8 +67,99 @@ class Dialog(ModalScreen[T], Generic[T]):
         if self.signs.ascii_only:
             self.query_one(Vertical).styles.border = ("ascii", "white")
 
+    def show_head(self, more: Sequence[Line] = ()) -> int:
+        """Show the title, and more lines below it; how many there are."""
+        head = [*self.head(self.room), *more]
+        pane = self.query_one("#head", Lines)
+        pane.styles.height = len(head)
+        pane.show(head)
+        return len(head)
 
-class Menu(Dialog[T], Generic[T], inherit_bindings=False):
+    def action_close(self) -> None:
+        """Answer nothing."""
+        self.dismiss(None)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a list: what stands first (a letter, a box, a name), and the words behind it."""
+
+    lead: str
+    text: str
+    tone: str = "plain"
+
+
+class Listing(Dialog[T], Generic[T], inherit_bindings=False):
+    """A list in which one line is chosen, with arrows or with the mouse."""
+
+    AROUND = 5  # lines of the terminal that are not the list's: its frame, and the keys
+    MOST = 1_000
+    HINT = ""
+
+    chosen = 0
+
+    def compose(self) -> ComposeResult:
+        """The title above the list."""
+        with Vertical():
+            yield Lines(id="head")
+            yield Lines(id="items")
+
+    def on_mount(self) -> None:
+        """Be whole in the first frame."""
+        super().on_mount()
+        self.show_rows()
+
+    def on_resize(self, event: events.Resize) -> None:
+        """Fold the words to the width."""
+        self.show_rows()
+
+    def rows(self) -> Sequence[Row]:
+        """The lines of the list."""
+        raise NotImplementedError
+
+    def pressed(self, index: int) -> None:
+        """A line was clicked."""
+        raise NotImplementedError
+
+    def show_rows(self) -> None:
+        """Show the list, the chosen line in sight."""
+        head = self.show_head([((self.HINT, "quiet"),)] if self.HINT else [])
+        rows = self.rows()
+        self.chosen = max(0, min(self.chosen, len(rows) - 1))
+        lines = [self._line(row, index == self.chosen) for index, row in enumerate(rows)]
+        room = max(3, min(self.MOST, self.app.size.height - head - self.AROUND))
+        pane = self.query_one("#items", Lines)
+        pane.styles.max_height = room
+        pane.styles.height = self.height(room, len(lines))
+        pane.show(lines or [(("nothing has these words", "quiet"),)])
+        top = pane.scroll_offset.y
+        if self.chosen < top or self.chosen >= top + room:
+            pane.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+
+    def height(self, room: int, count: int) -> int:
+        """The lines of the list on the screen."""
+        return min(room, max(1, count))
+
+    def _line(self, row: Row, here: bool) -> Line:
+        mark = self.signs.cursor if here else " "
+        pick = " pick" if here else ""
+        text = fit(row.text, self.room - columns(row.lead) - 3, self.signs)
+        return ((f"{mark} {row.lead} ", f"title{pick}"), (text, row.tone + pick))
+
+    def action_move(self, step: int) -> None:
+        """Choose another line; after the last comes the first."""
+        count = len(self.rows())
+        if count:
+            self.chosen = (self.chosen + step) % count
+            self.show_rows()
+
+    @on(Lines.Pressed, "#items")
+    def _clicked(self, event: Lines.Pressed) -> None:
+        if event.line < len(self.rows()):
+            self.pressed(event.line)
+
+
+class Menu(Listing[T], Generic[T], inherit_bindings=False):
     """One of several choices, by its letter, with arrows and enter, or with the mouse."""
 
     BINDINGS = [  # noqa: RUF012 - the screen library declares it so
@@ -84,44 +174,11 @@ class Menu(Dialog[T], Generic[T], inherit_bindings=False):
     ) -> None:
         super().__init__(title, signs)
         self.choices = tuple(choices)
-        self.chosen = min(chosen, len(self.choices) - 1)
+        self.chosen = chosen
 
-    def compose(self) -> ComposeResult:
-        """One list of lines."""
-        with Vertical():
-            yield Lines(id="head")
-            yield Lines(id="choices")
-
-    def on_mount(self) -> None:
-        """Be whole in the first frame."""
-        super().on_mount()
-        self._show()
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Fold the words to the width."""
-        self._show()
-
-    def _show(self) -> None:
-        head = self.head(self.room)
-        rows: list[Line] = []
-        for index, choice in enumerate(self.choices):
-            here = index == self.chosen
-            mark = self.signs.cursor if here else " "
-            pick = " pick" if here else ""
-            text = fit(choice.text, self.room - 5, self.signs)
-            letter = choice.letter or " "
-            rows.append(((f"{mark} {letter} ", f"title{pick}"), (f" {text}", f"plain{pick}")))
-        box = self.query_one("#choices", Lines)
-        # the frame and the line of keys take three more
-        room = max(3, self.app.size.height - len(head) - 5)
-        box.styles.max_height = room
-        self.query_one("#head", Lines).show(head)
-        self.query_one("#head", Lines).styles.height = len(head)
-        box.styles.height = min(room, len(rows))
-        box.show(rows)
-        top = box.scroll_offset.y
-        if self.chosen < top or self.chosen >= top + room:
-            box.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+    def rows(self) -> Sequence[Row]:
+        """A letter and its words."""
+        return [Row(choice.letter or " ", f" {choice.text}") for choice in self.choices]
 
     def on_key(self, event: events.Key) -> None:
         """A letter takes its choice at once."""
@@ -131,23 +188,13 @@ class Menu(Dialog[T], Generic[T], inherit_bindings=False):
                 self.dismiss(choice.value)
                 return
 
-    def action_move(self, step: int) -> None:
-        """Choose another line; after the last comes the first."""
-        self.chosen = (self.chosen + step) % len(self.choices)
-        self._show()
-
     def action_take(self) -> None:
         """Answer with the chosen line."""
-        self.dismiss(self.choices[self.chosen].value)
+        self.pressed(self.chosen)
 
-    def action_close(self) -> None:
-        """Answer nothing."""
-        self.dismiss(None)
-
-    @on(Lines.Pressed, "#choices")
-    def _pressed(self, event: Lines.Pressed) -> None:
-        if event.line < len(self.choices):
-            self.dismiss(self.choices[event.line].value)
+    def pressed(self, index: int) -> None:
+        """Answer with a line."""
+        self.dismiss(self.choices[index].value)
 
 
 class Prompt(Dialog[str], inherit_bindings=False):
@@ -184,10 +231,7 @@ class Prompt(Dialog[str], inherit_bindings=False):
 
     def on_resize(self, event: events.Resize) -> None:
         """Fold the words to the width."""
-        head = self.head(self.room)
-        pane = self.query_one("#head", Lines)
-        pane.styles.height = len(head)
-        pane.show(head)
+        self.show_head()
         self._say(*self._said)
 
     def _say(self, text: str, tone: str) -> None:
@@ -205,12 +249,8 @@ class Prompt(Dialog[str], inherit_bindings=False):
         else:
             self._say(wrong, "wrong")
 
-    def action_close(self) -> None:
-        """Answer nothing."""
-        self.dismiss(None)
 
-
-class Find(Dialog[str], inherit_bindings=False):
+class Find(Listing[str], inherit_bindings=False):
     """A list that gets shorter with every letter typed: an item stays if it has all the words.
     Items are a value, what it is called, and what it means; answers with the value."""
 
@@ -221,11 +261,12 @@ class Find(Dialog[str], inherit_bindings=False):
         Binding("pagedown", "move(10)", "on", priority=True),
         Binding("pageup", "move(-10)", "back", priority=True),
     ]
+    AROUND = 7  # the line to type in as well
+    MOST = 12
 
     def __init__(self, title: str, items: Sequence[tuple[str, str, str]], signs: Signs) -> None:
         super().__init__(title, signs)
         self._items = tuple(items)
-        self.chosen = 0
 
     def compose(self) -> ComposeResult:
         """The line to type in, above the list."""
@@ -240,11 +281,6 @@ class Find(Dialog[str], inherit_bindings=False):
         """Show the whole list first."""
         super().on_mount()
         self.set_focus(self.query_one(Input))
-        self._show()
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Fold the words to the width."""
-        self._show()
 
     def found(self) -> tuple[tuple[str, str, str], ...]:
         """The items that have every word that is typed."""
@@ -255,63 +291,31 @@ class Find(Dialog[str], inherit_bindings=False):
             if all(word in f"{item[1]} {item[2]}".casefold() for word in words)
         )
 
-    def _show(self) -> None:
-        head = self.head(self.room)
-        self.query_one("#head", Lines).styles.height = len(head)
-        self.query_one("#head", Lines).show(head)
-        found = self.found()
-        self.chosen = max(0, min(self.chosen, len(found) - 1))
-        rows: list[Line] = []
+    def rows(self) -> Sequence[Row]:
+        """What each is called, and what it means."""
         width = min(26, self.room // 3)
-        for index, (_, name, meaning) in enumerate(found):
-            here = index == self.chosen
-            mark = self.signs.cursor if here else " "
-            pick = " pick" if here else ""
-            rows.append(
-                (
-                    (f"{mark} {fit(name, width, self.signs)} ", f"title{pick}"),
-                    (fit(meaning, self.room - width - 4, self.signs), f"plain{pick}"),
-                )
-            )
-        if not rows:
-            rows.append((("nothing has these words", "quiet"),))
-        room = max(3, min(12, self.app.size.height - len(head) - 7))
-        pane = self.query_one("#items", Lines)
-        pane.styles.max_height = room
-        pane.styles.height = room
-        pane.show(rows)
-        top = pane.scroll_offset.y
-        if self.chosen < top or self.chosen >= top + room:
-            pane.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
+        return [Row(fit(name, width, self.signs), means) for _, name, means in self.found()]
+
+    def height(self, room: int, count: int) -> int:
+        """The same for a list that gets shorter: nothing jumps while one types."""
+        return room
 
     @on(Input.Changed)
     def _typed(self) -> None:
         self.chosen = 0
-        self._show()
+        self.show_rows()
 
     @on(Input.Submitted)
     def _taken(self) -> None:
-        found = self.found()
-        if found:
-            self.dismiss(found[self.chosen][0])
+        if self.found():
+            self.pressed(self.chosen)
 
-    def action_move(self, step: int) -> None:
-        """Choose another line."""
-        self.chosen += step
-        self._show()
-
-    def action_close(self) -> None:
-        """Answer nothing."""
-        self.dismiss(None)
-
-    @on(Lines.Pressed, "#items")
-    def _pressed(self, event: Lines.Pressed) -> None:
-        found = self.found()
-        if event.line < len(found):
-            self.dismiss(found[event.line][0])
+    def pressed(self, index: int) -> None:
+        """Answer with a line."""
+        self.dismiss(self.found()[index][0])
 
 
-class Tick(Dialog[tuple[str, ...]], inherit_bindings=False):
+class Tick(Listing[tuple[str, ...]], inherit_bindings=False):
     """A list of which any number may be ticked; answers with the ticked values in list order."""
 
     BINDINGS = [  # noqa: RUF012 - the screen library declares it so
@@ -324,6 +328,7 @@ class Tick(Dialog[tuple[str, ...]], inherit_bindings=False):
         Binding("a", "all", "all or none"),
         Binding("enter", "take", "take"),
     ]
+    HINT = "space ticks, a all or none, enter takes, esc leaves"
 
     def __init__(
         self,
@@ -335,79 +340,34 @@ class Tick(Dialog[tuple[str, ...]], inherit_bindings=False):
         super().__init__(title, signs)
         self._items = tuple(items)
         self._ticked = set(ticked)
-        self.chosen = 0
 
-    def compose(self) -> ComposeResult:
-        """One list of lines."""
-        with Vertical():
-            yield Lines(id="head")
-            yield Lines(id="items")
-
-    def on_mount(self) -> None:
-        """Be whole in the first frame."""
-        super().on_mount()
-        self._show()
-
-    def on_resize(self, event: events.Resize) -> None:
-        """Fold the words to the width."""
-        self._show()
-
-    def _show(self) -> None:
-        head = [
-            *self.head(self.room),
-            (("space ticks, a all or none, enter takes, esc leaves", "quiet"),),
+    def rows(self) -> Sequence[Row]:
+        """A box and its words."""
+        return [
+            Row("[x]", text, "live") if value in self._ticked else Row("[ ]", text)
+            for value, text in self._items
         ]
-        rows: list[Line] = []
-        for index, (value, text) in enumerate(self._items):
-            here = index == self.chosen
-            pick = " pick" if here else ""
-            mark = self.signs.cursor if here else " "
-            box = "[x]" if value in self._ticked else "[ ]"
-            words = fit(text, self.room - 7, self.signs)
-            tone = "live" if value in self._ticked else "plain"
-            rows.append(((f"{mark} {box} ", f"title{pick}"), (words, tone + pick)))
-        room = max(3, self.app.size.height - len(head) - 5)
-        pane = self.query_one("#items", Lines)
-        pane.styles.max_height = room
-        pane.styles.height = min(room, max(1, len(rows)))
-        self.query_one("#head", Lines).styles.height = len(head)
-        self.query_one("#head", Lines).show(head)
-        pane.show(rows)
-        top = pane.scroll_offset.y
-        if self.chosen < top or self.chosen >= top + room:
-            pane.scroll_to(y=max(0, self.chosen - room // 2), animate=False)
-
-    def action_move(self, step: int) -> None:
-        """Choose another line; after the last comes the first."""
-        if self._items:
-            self.chosen = (self.chosen + step) % len(self._items)
-            self._show()
 
     def action_tick(self) -> None:
         """Tick the chosen line, or take its tick away."""
         if self._items:
             self._ticked ^= {self._items[self.chosen][0]}
-            self._show()
+            self.show_rows()
 
     def action_all(self) -> None:
         """Tick every line, or none if every one is."""
         every = {value for value, _ in self._items}
         self._ticked = set() if self._ticked >= every else every
-        self._show()
+        self.show_rows()
 
     def action_take(self) -> None:
         """Answer with what is ticked."""
         self.dismiss(tuple(value for value, _ in self._items if value in self._ticked))
 
-    def action_close(self) -> None:
-        """Answer nothing."""
-        self.dismiss(None)
-
-    @on(Lines.Pressed, "#items")
-    def _pressed(self, event: Lines.Pressed) -> None:
-        if event.line < len(self._items):
-            self.chosen = event.line
-            self.action_tick()
+    def pressed(self, index: int) -> None:
+        """Tick the line that was clicked."""
+        self.chosen = index
+        self.action_tick()
 
 
 class Page(ModalScreen[None], inherit_bindings=False):

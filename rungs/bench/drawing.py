@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Literal, assert_never
 
 from rungs.bench.pages.words import Line, Piece, Signs, fit
+from rungs.cells import columns, safe
 from rungs.draw.flow import Flow, conducting_wiring
 from rungs.draw.layout import NONE, Arrow, Bar, Cell, Mark, Picture, StopRoom, Wire
 from rungs.draw.signs import wire_sign
-from rungs.draw.words import columns, safe
 
 Turn = Literal["", "worked", "waits", "new"]
 

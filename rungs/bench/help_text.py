@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from rungs.bench.keys import KEYS, Key, Pane, Where, key_name
 from rungs.bench.pages.words import SIGNS, Line, Signs
-from rungs.draw.words import COIL_LEGEND, CONTACT_LEGEND, fold
+from rungs.cells import fold
+from rungs.draw.words import COIL_LEGEND, CONTACT_LEGEND
 
 SIMULATION = (
     "This is a simulation. No switch, relay or load outside this program is read or moved, "

@@ -15,7 +15,7 @@ from platformdirs import user_config_dir
 from textual.keys import Keys
 
 from rungs.bench.keys import KEYS, Key, clashes, remapped
-from rungs.draw.words import safe
+from rungs.cells import safe
 from rungs.files import FileError, read_bytes
 
 LIMIT = 100_000  # bytes

@@ -6,7 +6,6 @@ Looks at session and file, and gives the panes frozen data; nothing is made anew
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from rungs.bench.drawing import RungLook
@@ -16,20 +15,13 @@ from rungs.bench.pages.devices import Devices, device_lines, device_rows
 from rungs.bench.pages.status import footer_line, status_line
 from rungs.bench.pages.switches import switch_detail, switch_lines
 from rungs.bench.pages.words import fit
-from rungs.draw.words import fold, safe
-from rungs.program.nodes import Circuit, Contact, Parallel, Program, Rung, Series, leaves
+from rungs.cells import fold, safe
+from rungs.program.nodes import Program, Rung, leaves, unnumbered
 
 if TYPE_CHECKING:
     from rungs.bench.app import BenchApp
 
 GLOW_MS = 600
-
-
-def plain_circuit(circuit: Circuit) -> Circuit:
-    """A circuit without the numbers of its edge contacts, which shift when others come and go."""
-    if isinstance(circuit, Series | Parallel):
-        return replace(circuit, parts=tuple(plain_circuit(part) for part in circuit.parts))
-    return replace(circuit, memory=-1) if isinstance(circuit, Contact) else circuit
 
 
 def pairs(shown: Sequence[Rung], runs: Sequence[Rung]) -> Iterator[Rung | None]:
@@ -47,9 +39,9 @@ def pairs(shown: Sequence[Rung], runs: Sequence[Rung]) -> Iterator[Rung | None]:
     yield from runs[:head]
     waiting: dict[object, list[Rung]] = {}
     for rung in reversed(runs[head : len(runs) - tail]):
-        waiting.setdefault((plain_circuit(rung.circuit), rung.actions), []).append(rung)
+        waiting.setdefault((unnumbered(rung.circuit), rung.actions), []).append(rung)
     for rung in shown[head : len(shown) - tail]:
-        found = waiting.get((plain_circuit(rung.circuit), rung.actions))
+        found = waiting.get((unnumbered(rung.circuit), rung.actions))
         yield found.pop() if found else None
     yield from runs[len(runs) - tail :]
 
@@ -214,7 +206,7 @@ class Painting:
         rows = charting.rows(max(4, width - names), names - 4, height - rulers)
         low = charting.low(height - rulers)
         at = None if chosen is None else chosen - low
-        bench.chart.show(chart_lines(rows, names, at, height, charting.scale_name, app.signs))
+        bench.chart.show(chart_lines(rows, names, at, rulers, charting.scale_name, app.signs))
         self._chart = (*state[:4], charting.first, *state[5:])
 
     # --- the line above the keys

@@ -14,7 +14,7 @@ from rungs.desk import disk as files
 from rungs.desk import lock as locks
 from rungs.desk.disk import OnDisk, Refused, Saved
 from rungs.desk.document import Change as Stretch
-from rungs.desk.document import Document, Edit
+from rungs.desk.document import Document
 from rungs.desk.journal import Journal
 from rungs.desk.recovery import Offer, discard, offers
 from rungs.desk.recovery import take as take_offer
@@ -26,7 +26,7 @@ from rungs.program.check import Checked
 from rungs.program.nodes import Program
 from rungs.program.recheck import Rechecker
 from rungs.scan.almanac import almanac_findings
-from rungs.source import Span, source_from_text
+from rungs.source import Edit, Span, source_from_text
 
 
 class Work:
@@ -136,7 +136,7 @@ class Work:
         if isinstance(change, Finding):
             return change
         self.document.mark()
-        self.document.apply([Edit(edit.span, edit.text) for edit in change.edits], _now())
+        self.document.apply(change.edits, _now())
         self.document.mark()
         self._note()
         self.recheck()

@@ -10,8 +10,8 @@ import csv
 import io
 from typing import Final
 
+from rungs.cells import safe
 from rungs.chart.data import Chart, moments, wall_of
-from rungs.chart.words import one_line
 
 # what a spreadsheet takes for a formula, in either width (OWASP, CSV injection); an apostrophe too,
 # so that taking one off again always gives the text
@@ -31,7 +31,7 @@ def csv_text(chart: Chart) -> str:
     out = io.StringIO()
     # quotes round all text also keep a separator of another kind in it from making a cell
     writer = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_NONNUMERIC)
-    writer.writerows([f"# {one_line(text)}"] for text in (chart.title, *chart.notes) if text)
+    writer.writerows([f"# {safe(text)}"] for text in (chart.title, *chart.notes) if text)
     header = ["t_ms", *(["local_time"] if wall is not None else [])]
     places: list[int] = []  # of the contact of each trace
     row: list[int | str] = []
@@ -65,5 +65,5 @@ def csv_text(chart: Chart) -> str:
 
 
 def _guarded(text: str) -> str:
-    shown = one_line(text)
+    shown = safe(text)
     return f"'{shown}" if shown.lstrip().startswith(_GUARDED) else shown

@@ -11,6 +11,8 @@ from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from rungs.cells import columns as width
+from rungs.cells import cut, safe
 from rungs.chart.axis import Tick, corner, ticks
 from rungs.chart.data import (
     Chart,
@@ -22,7 +24,6 @@ from rungs.chart.data import (
     state_at,
     wall_of,
 )
-from rungs.chart.words import cut, one_line, width
 from rungs.scan.zone import DAY, HOUR, MINUTE, SECOND
 
 CellKind = Literal["low", "high", "change", "busy", "off", "outside", "axis", "cursor"]
@@ -161,7 +162,7 @@ def chart_rows(
         _axis(chart, first, ms_per_column, spans, seen, signs, name_columns),
         tuple(
             Row(
-                cut(one_line(trace.name, ascii_only), name_columns, ascii_only),
+                cut(safe(trace.name, ascii_only), name_columns, ascii_only),
                 "" if cursor is None else _value(chart, trace, cursor),
                 tuple(_cells(chart, trace, spans, signs)),
             )

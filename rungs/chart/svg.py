@@ -1,8 +1,6 @@
 """A chart as an SVG picture, to be printed, kept with the papers of a panel, or shown in a page.
 
-Written by hand and not through a drawing library, so that a picture holds nothing but the elements
-and attributes listed here: no script, no font and no address. Closed is heavy and open is light, so
-that it reads without colour.
+Closed is heavy and open is light, so that it reads without colour.
 """
 
 from __future__ import annotations
@@ -10,19 +8,27 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
-from html import escape
 from textwrap import wrap
 from typing import Final
 
+from rungs.cells import columns as width
+from rungs.cells import cut, safe
 from rungs.chart.axis import corner, ticks
 from rungs.chart.data import Chart, Trace, count_at, is_off, stretches, wall_of
-from rungs.chart.words import cut, one_line, width
 from rungs.language.words import duration_text
-
-ELEMENTS: Final = frozenset({"svg", "title", "desc", "style", "g", "rect", "path", "text"})
-ATTRIBUTES: Final = frozenset(
-    {"class", "d", "fill", "font-family", "font-size", "font-weight", "height", "role", "stroke"}
-    | {"stroke-width", "text-anchor", "viewBox", "width", "x", "y"}
+from rungs.svg import (
+    EDGE,
+    GRID,
+    LETTER,
+    PAPER,
+    SHADE,
+    box,
+    document,
+    number,
+    path,
+    solid,
+    tag,
+    words,
 )
 
 # Lengths are units of the picture: 1000 for the run from begin to end.
@@ -32,27 +38,10 @@ _RIGHT: Final = 40  # room for the text of a mark near the end
 _ROW: Final = 32
 _HIGH: Final = 7  # from the top of a row down to the line of a closed contact
 _LOW: Final = 24
-_LETTER: Final = 0.61  # width of a letter of the common fixed-width fonts, in heights
 _NAME_LETTERS: Final = 36
 _CLOSEST: Final = 0.1  # changes closer than this are drawn as one block
 _LEAST_BLOCK: Final = 1.6  # wide enough to be seen
 _MOST_MARKS: Final = 20_000  # edges and blocks of a picture
-
-_INK: Final = "#16191d"
-_SOFT: Final = "#5a626b"
-_GRID: Final = "#d5d9de"
-_DARK: Final = "#e1e4e8"
-_EDGE: Final = "#9aa3ad"  # so that a narrow band is seen
-_PAPER: Final = "#ffffff"
-
-# a viewer that knows nothing of colour schemes, and every printer, takes the attributes instead
-_STYLE: Final = (
-    "@media screen and (prefers-color-scheme:dark){"
-    ".paper{fill:#14171b}.ink{fill:#eceff2}.soft{fill:#a3abb5}.dark{fill:#2e343c;stroke:#6b7580}"
-    ".line{stroke:#eceff2}.grid{stroke:#3a414a}}"
-)
-
-_Value = str | int | float
 
 
 def svg_text(chart: Chart) -> str:
@@ -73,24 +62,11 @@ def svg_text(chart: Chart) -> str:
         *_traces(plan),
         *_foot(plan),
     ]
-    words = [one_line(chart.title) or "Timing chart", _extent(chart)]
-    number = len(chart.traces)
-    words.append(f"{number} trace{'s' * (number != 1)}")
-    words += [one_line(note) for note in chart.notes]
-    opening = _open(
-        "svg",
-        viewBox=f"0 0 {_number(plan.width)} {_number(plan.height)}",
-        role="img",
-        font_family="ui-monospace, monospace",
-    ).replace("<svg", '<svg xmlns="http://www.w3.org/2000/svg"', 1)
-    head = [
-        '<?xml version="1.0" encoding="UTF-8"?>',
-        opening,
-        _tag("title", words[0]),
-        _tag("desc", "; ".join(words)),
-        f"<style>{_STYLE}</style>",
-    ]
-    return "\n".join([*head, *body, "</svg>"]) + "\n"
+    said = [safe(chart.title) or "Timing chart", _extent(chart)]
+    count = len(chart.traces)
+    said.append(f"{count} trace{'s' * (count != 1)}")
+    said += [safe(note) for note in chart.notes]
+    return document(plan.width, plan.height, said[0], "; ".join(said), body)
 
 
 # --- where things go
@@ -101,12 +77,12 @@ class _Plan:
 
     def __init__(self, chart: Chart) -> None:
         self.chart = chart
-        names = [width(one_line(trace.name)) * 12 * _LETTER for trace in chart.traces]
-        labels = [width(_under(trace)) * 9 * _LETTER for trace in chart.traces]
-        widest = _NAME_LETTERS * 12 * _LETTER
+        names = [width(safe(trace.name)) * 12 * LETTER for trace in chart.traces]
+        labels = [width(_under(trace)) * 9 * LETTER for trace in chart.traces]
+        widest = _NAME_LETTERS * 12 * LETTER
         self.left = _MARGIN + min(max([*names, *labels, 90]), widest) + 14
         self.width = self.left + PLOT + _RIGHT
-        letters = (self.width - 2 * _MARGIN) / _LETTER
+        letters = (self.width - 2 * _MARGIN) / LETTER
         self.title = _folded(chart.title or "Timing chart", int(letters / 17))
         notes = [_extent(chart), *chart.notes]
         self.notes = [line for note in notes for line in _folded(note, int(letters / 11))]
@@ -124,7 +100,7 @@ class _Plan:
     @property
     def ms_per_letter(self) -> float:
         """The time that passes in the width of a letter of the axis."""
-        return self._span / PLOT * 10 * _LETTER
+        return self._span / PLOT * 10 * LETTER
 
 
 def _extent(chart: Chart) -> str:
@@ -133,17 +109,17 @@ def _extent(chart: Chart) -> str:
     run = f"{since} to {duration_text(chart.end)} of the run"
     if wall is None:
         return run
-    return f"{wall.text(chart.begin)} to {wall.text(chart.end)}, {one_line(chart.zone)} ({run})"
+    return f"{wall.text(chart.begin)} to {wall.text(chart.end)}, {safe(chart.zone)} ({run})"
 
 
 def _under(trace: Trace) -> str:
     """What stands under the name of a trace."""
-    label = one_line(trace.label)
+    label = safe(trace.label)
     return f"{trace.kind}: {label}" if label else trace.kind
 
 
 def _folded(text: str, letters: int) -> list[str]:
-    shown = one_line(text)
+    shown = safe(text)
     wide = width(shown) > len(shown)
     return wrap(shown, max(letters // (2 if wide else 1), 10)) or [""]
 
@@ -152,17 +128,17 @@ def _folded(text: str, letters: int) -> list[str]:
 
 
 def _backdrop(plan: _Plan) -> Iterator[str]:
-    yield _shape(0, 0, plan.width, plan.height, "paper", _PAPER)
+    yield box(0, 0, plan.width, plan.height, "paper", PAPER)
 
 
 def _head(plan: _Plan) -> Iterator[str]:
     y = 34.0
     for line in plan.title:
-        yield _words(_MARGIN, y, line, 17, weight="bold")
+        yield words(_MARGIN, y, line, 17, weight="bold")
         y += 22
     y -= 2
     for line in plan.notes:
-        yield _words(_MARGIN, y, line, 11, soft=True)
+        yield words(_MARGIN, y, line, 11, soft=True)
         y += 16
 
 
@@ -171,23 +147,23 @@ def _axis(plan: _Plan) -> Iterator[str]:
     wall = wall_of(chart)
     found = ticks(wall, chart.begin, chart.end, plan.ms_per_letter)
     rows = [plan.top + _ROW * n for n in range(len(chart.traces) + 1)]
-    lines = "".join(f"M{_number(_MARGIN)} {_number(y)}H{_number(plan.left + PLOT)}" for y in rows)
+    lines = "".join(f"M{number(_MARGIN)} {number(y)}H{number(plan.left + PLOT)}" for y in rows)
     below = plan.bottom + (5 if plan.twice else 0)
     lines += "".join(
-        f"M{_number(plan.x(tick.t))} {_number(plan.top - 5)}V{_number(below)}" for tick in found
+        f"M{number(plan.x(tick.t))} {number(plan.top - 5)}V{number(below)}" for tick in found
     )
-    yield _path(lines, "grid", _GRID, 1)
+    yield path(lines, 1, "grid", GRID)
     for y in (plan.top - 9, *([plan.bottom + 15] if plan.twice else [])):
-        yield _words(_MARGIN, y, corner(wall, chart.begin), 10, soft=True)
+        yield words(_MARGIN, y, corner(wall, chart.begin), 10, soft=True)
         for tick in found:
-            at, reach = plan.x(tick.t), len(tick.text) * 10 * _LETTER / 2
+            at, reach = plan.x(tick.t), len(tick.text) * 10 * LETTER / 2
             at = min(at, plan.width - 4 - reach)
-            yield _words(at, y, tick.text, 10, soft=True, anchor="middle")
+            yield words(at, y, tick.text, 10, soft=True, anchor="middle")
 
 
 def _dark(plan: _Plan) -> Iterator[str]:
     """The stretches without power."""
-    height = _number(plan.bottom - plan.top)
+    height = number(plan.bottom - plan.top)
     bands: list[tuple[float, float]] = []
     for since, to in plan.chart.off:
         a, b = _widened(plan.x(since), plan.x(to), plan)
@@ -197,10 +173,10 @@ def _dark(plan: _Plan) -> Iterator[str]:
             bands.append((a, b))
     if bands:
         text = "".join(
-            f"M{_number(a)} {_number(plan.top)}h{_number(b - a)}v{height}h{_number(a - b)}z"
+            f"M{number(a)} {number(plan.top)}h{number(b - a)}v{height}h{number(a - b)}z"
             for a, b in bands
         )
-        yield _path(text, "dark", _EDGE, 0.75, _DARK)
+        yield path(text, 0.75, "dark", EDGE, SHADE)
 
 
 def _widened(a: float, b: float, plan: _Plan) -> tuple[float, float]:
@@ -259,27 +235,27 @@ def _draw(states: list[tuple[float, bool | None]], plan: _Plan, closest: float) 
 
 
 def _trace(plan: _Plan, y: float, trace: Trace, pieces: _Drawn) -> Iterator[str]:
-    high, low = _number(y + _HIGH), _number(y + _LOW)
+    high, low = number(y + _HIGH), number(y + _LOW)
     yield "<g>"
-    name = one_line(trace.name)
-    yield _tag("title", f"{name} ({_under(trace)})")
+    name = safe(trace.name)
+    yield tag("title", f"{name} ({_under(trace)})")
     room = plan.left - _MARGIN - 14
-    yield _words(_MARGIN, y + 14, cut(name, int(room / 12 / _LETTER + 0.01)), 12)
-    under = cut(_under(trace), int(room / 9 / _LETTER + 0.01), tail=0)
-    yield _words(_MARGIN, y + 26, under, 9, soft=True)
-    light = "".join(f"M{_number(a)} {low}H{_number(b)}" for a, b, on in pieces.lines if not on)
-    heavy = "".join(f"M{_number(a)} {high}H{_number(b)}" for a, b, on in pieces.lines if on)
-    light += "".join(f"M{_number(x)} {low}V{high}" for x in pieces.edges)
-    solid = "".join(
-        f"M{_number(a)} {_number(y + _HIGH - 1.75)}H{_number(b)}V{low}H{_number(a)}z"
+    yield words(_MARGIN, y + 14, cut(name, int(room / 12 / LETTER + 0.01)), 12)
+    under = cut(_under(trace), int(room / 9 / LETTER + 0.01), tail=0)
+    yield words(_MARGIN, y + 26, under, 9, soft=True)
+    light = "".join(f"M{number(a)} {low}H{number(b)}" for a, b, on in pieces.lines if not on)
+    heavy = "".join(f"M{number(a)} {high}H{number(b)}" for a, b, on in pieces.lines if on)
+    light += "".join(f"M{number(x)} {low}V{high}" for x in pieces.edges)
+    block = "".join(
+        f"M{number(a)} {number(y + _HIGH - 1.75)}H{number(b)}V{low}H{number(a)}z"
         for a, b in pieces.blocks
     )
     if light:
-        yield _path(light, "line", _INK, 1)
+        yield path(light, 1)
     if heavy:
-        yield _path(heavy, "line", _INK, 3.5)
-    if solid:
-        yield _fill(solid, "ink", _INK)
+        yield path(heavy, 3.5)
+    if block:
+        yield solid(block)
     yield from _counts(plan, y, trace, pieces)
     yield "</g>"
 
@@ -295,65 +271,11 @@ def _counts(plan: _Plan, y: float, trace: Trace, pieces: _Drawn) -> Iterator[str
     for t in times:
         text, at = str(count_at(trace, t)), plan.x(t)
         free = busy[bisect_right(busy, at)] if at < busy[-1] else at
-        if free - at >= len(text) * 9 * _LETTER + 6 and not is_off(plan.chart, t):
-            yield _words(at + 3, y + 20, text, 9, soft=True)
+        if free - at >= len(text) * 9 * LETTER + 6 and not is_off(plan.chart, t):
+            yield words(at + 3, y + 20, text, 9, soft=True)
 
 
 def _foot(plan: _Plan) -> Iterator[str]:
-    words = ["heavy: closed", "light: open", "solid: changes too close to tell apart"]
-    words += ["grey: no power"] if plan.chart.off else []
-    yield _words(_MARGIN, plan.height - 12, " \u00b7 ".join(words), 10, soft=True)
-
-
-# --- elements
-
-
-def _number(value: float) -> str:
-    text = f"{value:.2f}"
-    return text.rstrip("0").rstrip(".")
-
-
-def _open(name: str, **attributes: _Value) -> str:
-    parts = [name]
-    for key, value in attributes.items():
-        text = value if isinstance(value, str) else _number(value)
-        parts.append(f'{key.rstrip("_").replace("_", "-")}="{escape(text)}"')
-    return f"<{' '.join(parts)}>"
-
-
-def _tag(name: str, text: str, **attributes: _Value) -> str:
-    return f"{_open(name, **attributes)}{escape(text)}</{name}>"
-
-
-def _empty(name: str, **attributes: _Value) -> str:
-    return _open(name, **attributes)[:-1] + "/>"
-
-
-def _shape(x: float, y: float, wide: float, high: float, kind: str, fill: str) -> str:
-    return _empty("rect", class_=kind, x=x, y=y, width=wide, height=high, fill=fill)
-
-
-def _path(d: str, kind: str, stroke: str, weight: float, fill: str = "none") -> str:
-    return _empty("path", class_=kind, d=d, fill=fill, stroke=stroke, stroke_width=weight)
-
-
-def _fill(d: str, kind: str, fill: str) -> str:
-    return _empty("path", class_=kind, d=d, fill=fill)
-
-
-def _words(
-    x: float,
-    y: float,
-    text: str,
-    size: int,
-    soft: bool = False,
-    weight: str = "",
-    anchor: str = "",
-) -> str:
-    more: dict[str, _Value] = {}
-    if weight:
-        more["font_weight"] = weight
-    if anchor:
-        more["text_anchor"] = anchor
-    kind, fill = ("soft", _SOFT) if soft else ("ink", _INK)
-    return _tag("text", text, class_=kind, x=x, y=y, font_size=size, fill=fill, **more)
+    said = ["heavy: closed", "light: open", "solid: changes too close to tell apart"]
+    said += ["grey: no power"] if plan.chart.off else []
+    yield words(_MARGIN, plan.height - 12, " \u00b7 ".join(said), 10, soft=True)

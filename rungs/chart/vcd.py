@@ -16,8 +16,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from rungs import __version__
+from rungs.cells import safe
 from rungs.chart.data import Chart, moments, wall_of
-from rungs.chart.words import one_line
 
 # the reserved words of IEEE 1364-2005, annex B, from memory
 _WORDS: Final = (
@@ -157,5 +157,5 @@ def _legal(name: str, taken: set[str]) -> str:
 
 def _harmless(text: str) -> str:
     """Text for a section: one line of ASCII in which no word can be the `$end` of the section."""
-    shown = one_line(text).replace("$", "\\x24")
+    shown = safe(text).replace("$", "\\x24")
     return shown.encode("ascii", "backslashreplace").decode("ascii")

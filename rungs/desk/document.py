@@ -14,21 +14,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from rungs.source import Source, Span
+from rungs.source import Edit, Source, Span, applied
 
 MOST_STEPS = 10_000
 MOST_BYTES = 10_000_000  # of the texts in undo steps, as Python holds them
 PAUSE = 1_500  # ms without typing after which the next character begins a new undo step
 _STEP_BYTES = 200  # what a step takes beside its texts
 _SURROGATES = re.compile("[\ud800-\udfff]")
-
-
-@dataclass(frozen=True, slots=True)
-class Edit:
-    """The characters of `span` are replaced by `text`."""
-
-    span: Span
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,15 +161,13 @@ class Document:
         changed.
         """
         ordered = sorted(edits, key=lambda edit: (edit.span.start, edit.span.end))
-        parts: list[str] = []
         at = 0
         for edit in ordered:
             if not at <= edit.span.start <= edit.span.end <= len(self.text):
                 raise ValueError(f"edits overlap or leave the text: {edit.span}")
-            parts += (self.text[at : edit.span.start], _clean(edit.text))
             at = edit.span.end
-        parts.append(self.text[at:])
-        difference = stretch(self.text, "".join(parts))
+        clean = (Edit(edit.span, _clean(edit.text)) for edit in ordered)
+        difference = stretch(self.text, applied(self.text, clean))
         if difference is not None:
             span = difference.span
             old = self.text[span.start : span.end]

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import assert_never
 
+from rungs.cells import fold, safe
 from rungs.draw.crossref import References, cross_reference
 from rungs.draw.flow import Flow, conducting_wiring
 from rungs.draw.layout import (
@@ -23,15 +24,7 @@ from rungs.draw.layout import (
     picture_of,
 )
 from rungs.draw.signs import wire_sign
-from rungs.draw.words import (
-    COIL_LEGEND,
-    CONTACT_LEGEND,
-    coil_letter,
-    contact_letters,
-    fold,
-    is_edge,
-    safe,
-)
+from rungs.draw.words import COIL_LEGEND, CONTACT_LEGEND, coil_letter, contact_letters, is_edge
 from rungs.program.nodes import Leaf, Program, Rung, leaves
 
 LEAST_WIDTH = 40

@@ -1,4 +1,4 @@
-"""The words in a drawing: captions, symbol letters, and text made safe and folded to a width.
+"""The words in a drawing: captions, symbol letters and legends.
 
 Kept apart from the drawing itself because every drawing of a ladder, in whatever medium, has to say
 the same words beside the same symbols.
@@ -7,12 +7,9 @@ the same words beside the same symbols.
 from __future__ import annotations
 
 from typing import assert_never
-from unicodedata import category, east_asian_width
 
+from rungs.cells import fold
 from rungs.program.nodes import Action, Compare, Contact, Counter, Device, Leaf, Timer
-
-JOINERS = "\u200c\u200d"  # invisible, but scripts need them to spell words
-UNPRINTABLE = ("Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp")
 
 # The order is that of the legend. S and R are the set and reset coils, P and N the edge contacts of
 # IEC 61131-3; the other letters are the first of a plain word.
@@ -94,74 +91,6 @@ def coil_letter(action: Action, device: Device | None) -> str:
 def is_edge(leaf: Leaf) -> bool:
     """Whether a leaf is a contact that remembers, and so has a letter of its own."""
     return isinstance(leaf, Contact) and leaf.kind in ("rising", "falling")
-
-
-def safe(text: str, ascii_only: bool = False) -> str:
-    """`text` on one line and harmless to a terminal.
-
-    Control characters, direction marks, surrogates and unassigned characters become `?`, spaces of
-    every kind a plain space; with `ascii_only` so does everything else that is not ASCII.
-    """
-    if text.isascii() and text.isprintable():
-        return text
-    if ascii_only:
-        return "".join(c if " " <= c <= "~" else " " if c.isspace() else "?" for c in text)
-    return "".join(_safe_character(c) for c in text)
-
-
-def _safe_character(character: str) -> str:
-    kind = category(character)
-    if kind == "Zs" or character in "\t\n\r":
-        return " "
-    return "?" if kind in UNPRINTABLE and character not in JOINERS else character
-
-
-def columns(text: str) -> int:
-    """How many columns of a terminal `text` takes (UAX #11: wide ones two, marks none)."""
-    return len(text) if text.isascii() else sum(_column_count(c) for c in text)
-
-
-def _column_count(character: str) -> int:
-    if character in JOINERS or category(character) in ("Mn", "Me"):
-        return 0
-    return 2 if east_asian_width(character) in "WF" else 1
-
-
-def fold(text: str, width: int) -> tuple[str, ...]:
-    """`text` in lines of at most `width` (2 or more) columns, nothing lost but spaces.
-
-    Lines break at spaces; a word that is too long breaks after an underscore, or else where it
-    must.
-    """
-    if columns(text) <= width and "  " not in text:
-        return (text.strip(),)
-    lines: list[str] = []
-    line = ""
-    for word in text.split():
-        joined = f"{line} {word}" if line else word
-        if columns(joined) <= width:
-            line = joined
-            continue
-        if line:
-            lines.append(line)
-        while columns(word) > width:
-            cut = _cut(word, width)
-            lines.append(word[:cut])
-            word = word[cut:]
-        line = word
-    if line or not lines:
-        lines.append(line)
-    return tuple(lines)
-
-
-def _cut(word: str, width: int) -> int:
-    """How many characters of a too long word go on a line of `width` columns; at least one."""
-    taken = at = 0
-    while at < len(word) - 1 and taken + _column_count(word[at]) <= width:
-        taken += _column_count(word[at])
-        at += 1
-    underscore = word.rfind("_", 1, at)
-    return underscore + 1 if underscore >= at // 2 else max(at, 1)
 
 
 def caption_lines(text: str, width: int, limit: int) -> tuple[str, ...]:

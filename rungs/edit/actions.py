@@ -10,14 +10,14 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 
-from rungs.edit.changes import Change, Mark, TextEdit, finish, refusal, removed, words_in
+from rungs.edit.changes import Change, Mark, finish, refusal, removed, words_in
 from rungs.edit.pieces import read_label, read_name
 from rungs.edit.places import find_rung, no_action
 from rungs.findings import Finding
 from rungs.language.tree import ActionTree, File, RungTree, Word
 from rungs.program.check import Checked
 from rungs.program.nodes import Verb
-from rungs.source import Span
+from rungs.source import Edit, Span
 
 _COMMA = re.compile(r"#[^\n]*|,")
 
@@ -42,16 +42,16 @@ def change_action(
         if bad is not None:
             return bad
     new = _action(old, verb, name)
-    edits: list[TextEdit] = []
+    edits: list[Edit] = []
     if new.name.text != old.name.text:
-        edits.append(TextEdit(old.name.span, new.name.text))
+        edits.append(Edit(old.name.span, new.name.text))
     had, has = _verb(old), _verb(new)
     if has and not had:
-        edits.append(TextEdit(Span(old.name.span.start, old.name.span.start), f"{has} "))
+        edits.append(Edit(Span(old.name.span.start, old.name.span.start), f"{has} "))
     elif had and not has and old.verb is not None:
         edits += removed(checked.source.text, [old.verb.span])
     elif had != has and old.verb is not None:
-        edits.append(TextEdit(old.verb.span, has))
+        edits.append(Edit(old.verb.span, has))
     says = f"rung {rung}: '{action_words(new)}' in the place of '{action_words(old)}'"
     actions = (*found.actions[:action], new, *found.actions[action + 1 :])
     start = old.name.span.start if had and not has else old.span.start
@@ -70,7 +70,7 @@ def add_action(checked: Checked, rung: int, verb: Verb, name: str) -> Change | F
         return bad
     new = _action(last, verb, name)
     end = last.span.end
-    edits = [TextEdit(Span(end, end), f", {action_words(new)}")]
+    edits = [Edit(Span(end, end), f", {action_words(new)}")]
     says = f"rung {rung}: added '{action_words(new)}'"
     meant = _only(checked, found, replace(found, actions=(*found.actions, new)))
     return finish(checked, edits, says, Mark(end, 2), meant)
@@ -112,15 +112,15 @@ def set_label(checked: Checked, rung: int, label: str) -> Change | Finding:
     if bad is not None:
         return bad
     text = checked.source.text
-    edits: list[TextEdit] = []
+    edits: list[Edit] = []
     says = f'rung {rung}: the label is now "{label}"' if label else f"rung {rung}: no label"
     new = Word(label) if label else None
     if found.label is None and label:
-        edits = [TextEdit(Span(head.end, head.end), f' "{label}"')]
+        edits = [Edit(Span(head.end, head.end), f' "{label}"')]
     elif found.label is not None and not label:
         edits = removed(text, [found.label.span])
     elif found.label is not None and found.label.text != label:
-        edits = [TextEdit(found.label.span, f'"{label}"')]
+        edits = [Edit(found.label.span, f'"{label}"')]
     mark = Mark(head.end, 1) if found.label is None else Mark(found.label.span.start)
     if not label:
         mark = Mark(head.start)

@@ -17,15 +17,7 @@ from rungs.language.tree import File
 from rungs.program.build import build
 from rungs.program.check import Checked, check
 from rungs.program.rules import check_rules
-from rungs.source import Source, Span
-
-
-@dataclass(frozen=True, slots=True)
-class TextEdit:
-    """Replace a stretch of the text; an empty one means an insertion, empty `text` a removal."""
-
-    span: Span
-    text: str
+from rungs.source import Edit, Source, Span, applied
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +29,7 @@ class Change:
     needs to read it once more.
     """
 
-    edits: tuple[TextEdit, ...]
+    edits: tuple[Edit, ...]
     says: str
     caret: int
     checked: Checked = field(compare=False, repr=False)
@@ -51,30 +43,20 @@ class Mark:
     into: int = 0
 
 
-def applied(text: str, edits: Iterable[TextEdit]) -> str:
-    """The text after edits that stand by place and do not overlap."""
-    pieces: list[str] = []
-    done = 0
-    for edit in edits:
-        pieces += (text[done : edit.span.start], edit.text)
-        done = edit.span.end
-    return "".join((*pieces, text[done:]))
-
-
-def in_place(edits: Iterable[TextEdit]) -> tuple[TextEdit, ...]:
+def in_place(edits: Iterable[Edit]) -> tuple[Edit, ...]:
     """Edits by place, those that touch joined into one; ValueError if two overlap."""
-    joined: list[TextEdit] = []
+    joined: list[Edit] = []
     for edit in sorted(edits, key=lambda e: (e.span.start, e.span.end)):
         if joined and edit.span.start < joined[-1].span.end:
             raise ValueError("two edits overlap")
         if joined and edit.span.start == joined[-1].span.end:
             last = joined.pop()
-            edit = TextEdit(last.span.to(edit.span), last.text + edit.text)
+            edit = Edit(last.span.to(edit.span), last.text + edit.text)
         joined.append(edit)
     return tuple(joined)
 
 
-def _offset_after(edits: Iterable[TextEdit], mark: Mark) -> int:
+def _offset_after(edits: Iterable[Edit], mark: Mark) -> int:
     """Where a mark of the old text stands in the new one."""
     shift = 0
     for edit in sorted(edits, key=lambda e: (e.span.start, e.span.end)):
@@ -88,7 +70,7 @@ def _offset_after(edits: Iterable[TextEdit], mark: Mark) -> int:
 
 def finish(
     checked: Checked,
-    edits: Iterable[TextEdit],
+    edits: Iterable[Edit],
     says: str,
     mark: Mark,
     meant: Callable[[File], bool],
@@ -126,13 +108,13 @@ def finish(
     return Change(placed, says, min(caret, len(text)), after)
 
 
-def _apart(text: str, edit: TextEdit) -> TextEdit:
+def _apart(text: str, edit: Edit) -> Edit:
     """The edit with blanks where words would run together, as in `rung(a)`."""
     before = text[edit.span.start - 1 : edit.span.start]
     behind = text[edit.span.end : edit.span.end + 1]
     lead = " " if _in_word(before) and _in_word(edit.text[:1] or behind) else ""
     tail = " " if edit.text and _in_word(edit.text[-1]) and _in_word(behind) else ""
-    return TextEdit(edit.span, f"{lead}{edit.text}{tail}")
+    return Edit(edit.span, f"{lead}{edit.text}{tail}")
 
 
 def refusal(code: str, message: str, span: Span, effect: str, fix: str) -> Finding:
@@ -171,17 +153,17 @@ def _key(finding: Finding) -> tuple[str, str]:
     return finding.code, re.sub(r"\brung \d+", "rung", finding.message)
 
 
-def _at_old_place(finding: Finding, edits: Sequence[TextEdit]) -> Finding:
+def _at_old_place(finding: Finding, edits: Sequence[Edit]) -> Finding:
     related = tuple((_before(span, edits), words) for span, words in finding.related)
     return replace(finding, span=_before(finding.span, edits), related=related)
 
 
-def _before(span: Span, edits: Sequence[TextEdit]) -> Span:
+def _before(span: Span, edits: Sequence[Edit]) -> Span:
     """A stretch of the new text in the old one; what an edit brought in is where it stands."""
     return Span(_offset_before(span.start, edits, False), _offset_before(span.end, edits, True))
 
 
-def _offset_before(offset: int, edits: Sequence[TextEdit], end: bool) -> int:
+def _offset_before(offset: int, edits: Sequence[Edit], end: bool) -> int:
     shift = 0
     for edit in edits:
         start = edit.span.start + shift
@@ -207,42 +189,42 @@ def words_in(text: str, span: Span) -> list[Span]:
     ]
 
 
-def removed(text: str, spans: Iterable[Span]) -> list[TextEdit]:
+def removed(text: str, spans: Iterable[Span]) -> list[Edit]:
     """Edits that take stretches out, with the blanks that would be left over.
 
     Each stretch lies on one line or ends where a line ends. Stretches with nothing but blanks
     between them go as one; a line on which nothing is left goes as a whole.
     """
-    edits: list[TextEdit] = []
+    edits: list[Edit] = []
     for span in _joined(text, spans):
         before = text[line_start(text, span.start) : span.start]
         after = text[span.end : line_end(text, span.end)]
         ahead = len(before) - len(before.rstrip())
         behind = len(after) - len(after.lstrip())
         if not before.strip() and not after.strip():
-            edits.append(TextEdit(_whole_lines(text, span), ""))
+            edits.append(Edit(_whole_lines(text, span), ""))
         elif not before.strip() or before.endswith("("):
-            edits.append(TextEdit(Span(span.start, span.end + behind), ""))
+            edits.append(Edit(Span(span.start, span.end + behind), ""))
         elif not after.strip() or after.lstrip().startswith((")", ",")):
-            edits.append(TextEdit(Span(span.start - ahead, span.end), ""))
+            edits.append(Edit(Span(span.start - ahead, span.end), ""))
         elif after.lstrip().startswith("#"):
-            edits.append(TextEdit(Span(span.start - (ahead if behind else 0), span.end), ""))
+            edits.append(Edit(Span(span.start - (ahead if behind else 0), span.end), ""))
         elif ahead and behind:
-            edits.append(TextEdit(Span(span.start, span.end + behind), ""))
+            edits.append(Edit(Span(span.start, span.end + behind), ""))
         else:
-            edits.append(TextEdit(span, ""))
+            edits.append(Edit(span, ""))
     return edits
 
 
-def replaced(text: str, span: Span, new: str) -> list[TextEdit]:
+def replaced(text: str, span: Span, new: str) -> list[Edit]:
     """Edits that put other words into a stretch; a comment in between is kept."""
     old = text[span.start : span.end]
     if old == new:
         return []
     if "#" not in old and "\n" not in old:
-        return [TextEdit(span, new)]
+        return [Edit(span, new)]
     first, *rest = words_in(text, span)
-    return [TextEdit(first, new), *removed(text, rest)]
+    return [Edit(first, new), *removed(text, rest)]
 
 
 def line_end(text: str, offset: int) -> int:

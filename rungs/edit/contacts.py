@@ -13,7 +13,6 @@ from typing import Literal
 from rungs.edit.changes import (
     Change,
     Mark,
-    TextEdit,
     finish,
     line_start,
     refusal,
@@ -35,7 +34,7 @@ from rungs.edit.places import find_leaf, find_rung
 from rungs.findings import Finding
 from rungs.language.tree import Comparison, File, RungTree
 from rungs.program.check import Checked
-from rungs.source import Span
+from rungs.source import Edit, Span
 
 Where = Literal["before", "after", "beside"]
 _PLACES = {
@@ -106,9 +105,9 @@ def invert_contact(checked: Checked, rung: int, leaf: int) -> Change | Finding:
         gone += [word for p in old.path[old.unit :] if p.kind == "group" for word in p.words]
         edits = removed(checked.source.text, gone)
     elif isinstance(contact, Comparison):
-        edits = [TextEdit(contact.op.span, OPPOSITE[contact.op.text])]
+        edits = [Edit(contact.op.span, OPPOSITE[contact.op.text])]
     else:
-        edits = [TextEdit(Span(start, start), "not ")]
+        edits = [Edit(Span(start, start), "not ")]
     says = f"rung {rung}: '{old.shown}' is now '{wanted}'"
     shown = list(shown_contacts(tree.circuit))
     shown[leaf] = wanted
@@ -128,7 +127,7 @@ def replace_contact(checked: Checked, rung: int, leaf: int, text: str) -> Change
     words = new.words(old.turned)
     source, contact = checked.source.text, old.contact.span
     own = old.path[old.unit : -1]
-    edits: list[TextEdit] = []
+    edits: list[Edit] = []
     if new.words() == old.shown:
         pass
     elif [part.kind for part in own] == ["not"] and words.startswith("not "):
@@ -176,7 +175,7 @@ def delete_contact(checked: Checked, rung: int, leaf: int) -> Change | Finding:
 
 def _beside(
     span: Span, words: str, joint: str, group: bool, before: bool, whole: Part | None = None
-) -> tuple[list[TextEdit], Mark]:
+) -> tuple[list[Edit], Mark]:
     """Edits that put words before or behind a stretch, in parentheses if asked for.
 
     With `whole` the parentheses go round the old circuit alone, else round both.
@@ -186,11 +185,11 @@ def _beside(
     if before:
         head = f"{words} {joint} {opening}" if whole else f"{opening}{words} {joint} "
         into = 0 if whole else len(opening)
-        edits = [TextEdit(at_start, head), TextEdit(at_end, closing)]
+        edits = [Edit(at_start, head), Edit(at_end, closing)]
         return [edit for edit in edits if edit.text], Mark(span.start, into)
     tail = f"{closing} {joint} {words}" if whole else f" {joint} {words}{closing}"
     into = len(tail) - len(words) - (0 if whole else len(closing))
-    edits = [TextEdit(at_start, opening), TextEdit(at_end, tail)]
+    edits = [Edit(at_start, opening), Edit(at_end, tail)]
     return [edit for edit in edits if edit.text], Mark(span.end, into)
 
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, is_dataclass
 from typing import Any, Literal, assert_never
 
-from rungs.edit.changes import Change, Mark, TextEdit, finish, refusal
+from rungs.edit.changes import Change, Mark, finish, refusal
 from rungs.edit.circuits import contacts
 from rungs.edit.pieces import read_name
 from rungs.findings import Finding
@@ -27,7 +27,7 @@ from rungs.language.tree import (
     Word,
 )
 from rungs.program.check import Checked
-from rungs.source import Span
+from rungs.source import Edit, Span
 
 Role = Literal["declared", "contact", "coil", "moved", "fed from"]
 
@@ -99,7 +99,7 @@ def rename(checked: Checked, old: str, new: str) -> Change | Finding:
     bad = read_name(new, spans[0]) or _unread(checked) or _taken(checked, old, new, spans[0])
     if bad is not None:
         return bad
-    edits = [TextEdit(span, new) for span in spans] if new != old else []
+    edits = [Edit(span, new) for span in spans] if new != old else []
     places = "place" if len(spans) == 1 else "places"
     says = f"'{old}' is now '{new}', in {len(spans)} {places}"
     statements = checked.file.statements

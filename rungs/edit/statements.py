@@ -13,7 +13,6 @@ from rungs.edit.actions import action_words
 from rungs.edit.changes import (
     Change,
     Mark,
-    TextEdit,
     finish,
     line_end,
     line_start,
@@ -26,7 +25,7 @@ from rungs.findings import Finding
 from rungs.language.format import INDENT
 from rungs.language.tree import Declaration, RungTree, Statement, Word
 from rungs.program.check import Checked
-from rungs.source import Span
+from rungs.source import Edit, Span
 
 
 def delete_rung(checked: Checked, rung: int) -> Change | Finding:
@@ -38,7 +37,7 @@ def delete_rung(checked: Checked, rung: int) -> Change | Finding:
     block = block_of(text, found)
     if block.whole:
         span = _with_gap(text, block.span)
-        edits = [TextEdit(span, "")]
+        edits = [Edit(span, "")]
     else:
         span = block.span
         edits = removed(text, [span])
@@ -70,7 +69,7 @@ def move_rung(checked: Checked, rung: int, way: Literal["up", "down"]) -> Change
     whole = above.whole and below.whole
     first, second = (above.span, below.span) if whole else (upper.span, lower.span)
     moved_up, moved_down = text[second.start : second.end], text[first.start : first.end]
-    edits = [TextEdit(first, moved_up), TextEdit(second, moved_down)]
+    edits = [Edit(first, moved_up), Edit(second, moved_down)]
     wanted = tuple(_swapped(s, upper, lower) for s in checked.file.statements)
     if way == "up":
         mark = Mark(first.start, found.span.start - second.start)
@@ -117,7 +116,7 @@ def new_rung(
 
 def placed_lines(
     text: str, statements: Sequence[Statement], index: int, lines: str, gap: bool, above: bool
-) -> tuple[TextEdit, int]:
+) -> tuple[Edit, int]:
     """An edit that writes lines as the statement of an index, and how far into it they begin.
 
     They go right below the statement before that index, or with `above` right above the one that
@@ -125,7 +124,7 @@ def placed_lines(
     """
     if not statements:
         lead = "" if not text or text.endswith("\n\n") else "\n" if text.endswith("\n") else "\n\n"
-        return TextEdit(Span(len(text), len(text)), f"{lead}{lines}\n"), len(lead)
+        return Edit(Span(len(text), len(text)), f"{lead}{lines}\n"), len(lead)
     neighbour = statements[index if above else index - 1]
     block = block_of(text, neighbour)
     if not block.whole:
@@ -133,8 +132,8 @@ def placed_lines(
     start, end = block.span.start, block.span.end
     lead = "\n\n" if gap else "\n"
     if above:
-        return TextEdit(Span(start, start), f"{lines}{lead}"), 0
-    return TextEdit(Span(end, end), f"{lead}{lines}"), len(lead)
+        return Edit(Span(start, start), f"{lines}{lead}"), 0
+    return Edit(Span(end, end), f"{lead}{lines}"), len(lead)
 
 
 def _apart(text: str, statement: Statement) -> bool:
@@ -143,18 +142,18 @@ def _apart(text: str, statement: Statement) -> bool:
     return not text[:start].strip() or text[:start].endswith("\n\n")
 
 
-def _among_words(text: str, neighbour: Statement, lines: str, above: bool) -> tuple[TextEdit, int]:
+def _among_words(text: str, neighbour: Statement, lines: str, above: bool) -> tuple[Edit, int]:
     """The edit where statements share a line: it is broken where the new one is to stand."""
     start, end = neighbour.span.start, neighbour.span.end
     if above:
         lead = "\n" if text[line_start(text, start) : start].strip() else ""
-        return TextEdit(Span(start, start), f"{lead}{lines}\n"), len(lead)
+        return Edit(Span(start, start), f"{lead}{lines}\n"), len(lead)
     rest = text[end : line_end(text, end)]
     if not rest.strip() or rest.lstrip().startswith("#"):
         at = line_end(text, end)
-        return TextEdit(Span(at, at), f"\n{lines}"), 1
+        return Edit(Span(at, at), f"\n{lines}"), 1
     at = end + len(rest) - len(rest.lstrip())
-    return TextEdit(Span(end, at), f"\n{lines}\n"), 1
+    return Edit(Span(end, at), f"\n{lines}\n"), 1
 
 
 def _index(statements: Sequence[Statement], neighbour: RungTree | None, above: bool) -> int:

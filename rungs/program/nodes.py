@@ -475,6 +475,14 @@ def leaves(circuit: Circuit) -> tuple[Leaf, ...]:
     return (circuit,)
 
 
+def unnumbered(circuit: Circuit) -> Circuit:
+    """The circuit without the memory numbers of its edge contacts, which shift when others come or
+    go above it."""
+    if isinstance(circuit, Series | Parallel):
+        return replace(circuit, parts=tuple(unnumbered(part) for part in circuit.parts))
+    return replace(circuit, memory=-1) if isinstance(circuit, Contact) else circuit
+
+
 _OPPOSITE: dict[CompareOp, CompareOp] = {
     ">=": "<",
     "<": ">=",

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import assert_never
 
-from rungs.draw.words import fold
+from rungs.cells import fold
 from rungs.program.nodes import Clock, Output, Timer
 from rungs.prove.why.history import History
 from rungs.prove.why.nodes import (

@@ -15,20 +15,18 @@ from typing import TypeVar, assert_never, overload
 
 from rungs.language.words import clock_text, duration_text
 from rungs.program.nodes import (
-    Circuit,
     Clock,
     Contact,
     Counter,
     Device,
     Input,
     Output,
-    Parallel,
     Program,
     Relay,
     Rung,
-    Series,
     Timer,
     leaves,
+    unnumbered,
 )
 from rungs.scan.calendar import Calendar, build_calendar
 from rungs.scan.reference import State, powered_down
@@ -292,7 +290,7 @@ def matched(old: tuple[Rung, ...], new: tuple[Rung, ...]) -> dict[int, int]:
     """
     found: dict[int, int] = {}
     taken: set[int] = set()
-    circuits = {id(rung): _plain(rung.circuit) for rung in (*old, *new)}
+    circuits = {id(rung): unnumbered(rung.circuit) for rung in (*old, *new)}
 
     def whole(rung: Rung) -> Hashable:
         return circuits[id(rung)], rung.label, rung.actions
@@ -319,17 +317,6 @@ def matched(old: tuple[Rung, ...], new: tuple[Rung, ...]) -> dict[int, int]:
                 found[rung.number] = waiting[key(rung)].pop()
                 taken.add(found[rung.number])
     return found
-
-
-def _plain(circuit: Circuit) -> Circuit:
-    """The circuit with its edge contacts unnumbered."""
-    match circuit:
-        case Series() | Parallel():
-            return replace(circuit, parts=tuple(_plain(part) for part in circuit.parts))
-        case Contact():
-            return replace(circuit, memory=-1)
-        case _:
-            return circuit
 
 
 def _acted(program: Program) -> set[str]:

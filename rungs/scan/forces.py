@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from rungs.program.nodes import Program
+from rungs.program.nodes import Program, Rung
 from rungs.scan.reference import State, begin_scan, scan, work_rung
 
 Forces = Mapping[str, bool]  # the contacts that are held, and whether closed
@@ -34,9 +34,15 @@ def forced_scan(
     now = begin_scan(program, before, circuits, clocks, t)
     hold(now, forces)
     for rung in program.rungs:
-        work_rung(program, before, now, rung)
-        hold(now, {a.name: forces[a.name] for a in rung.actions if a.name in forces})
+        work_held(program, before, now, rung, forces)
     return now
+
+
+def work_held(program: Program, before: State, now: State, rung: Rung, forces: Forces) -> None:
+    """Work one rung of a scan that is under way, as `work_rung` does, against the forces."""
+    work_rung(program, before, now, rung)
+    if forces:
+        hold(now, {a.name: forces[a.name] for a in rung.actions if a.name in forces})
 
 
 def hold(now: State, forces: Forces) -> None:

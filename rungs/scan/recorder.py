@@ -97,7 +97,6 @@ class Recorder:
         self._changes = array("q")
         self._events = array("q")
         self._flips = {device.name: array("q") for device in self._program.devices}
-        self._levels = dict(panel.state.contacts)  # before the first flip that is known
         self._outages: list[tuple[int, int | None]] = []
         if not panel.powered:
             self._outages.append((panel.now, None))

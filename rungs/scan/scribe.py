@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 from typing import assert_never
 
@@ -17,6 +17,7 @@ from rungs.core.nodes import PERIOD
 from rungs.findings import Finding
 from rungs.language.format import format_file
 from rungs.language.words import WEEKDAYS, clock_text, duration_text
+from rungs.program.ask import circuit_of
 from rungs.program.check import check
 from rungs.program.nodes import (
     Begin,
@@ -250,10 +251,10 @@ class Scribe:
         """
         self._pass(t)
         if isinstance(wanted, str):
-            circuit = _expectation(self.program, wanted)
-            if isinstance(circuit, str):
+            circuit = circuit_of(self.program, wanted)
+            if isinstance(circuit, Finding):
                 text = " ".join(wanted.split())
-                self._notes.append(f"'{text}' was not written: {circuit}")
+                self._notes.append(f"'{text}' was not written: {circuit.message}")
                 return False
             parts: list[Circuit] = [circuit]
         else:
@@ -411,24 +412,6 @@ class Scribe:
             name = asked.label or " / ".join(texts)
             at = _seconds(item.t - self._shift)
             yield f"'{asked.kind} {name}' is not kept in it, {at} into the run"
-
-
-def _expectation(program: Program, text: str) -> Circuit | str:
-    """The circuit that a text writes behind `expect`, or what is wrong with it."""
-    line = " ".join(text.split())
-    head = f'scenario "{free_label(program, "Asked")}"\nexpect '
-    whole = appended(program.source.text, f"{head}{line}\n")
-    checked = check(Source(program.source.name, whole))
-    begins = len(whole) - len(line) - 1
-    for finding in checked.findings:
-        if finding.severity == "error" and finding.span.end > begins - len("expect "):
-            return finding.message
-    found = checked.program
-    if found is not None and replace(found, scenarios=found.scenarios[:-1]) == program:
-        match found.scenarios[-1].steps:
-            case (Expect(circuit, 0),):
-                return circuit
-    return "it is more than a circuit"
 
 
 def _moves(panel: Panel) -> Iterator[Step]:

@@ -235,7 +235,7 @@ async def test_leaving_asks_about_a_scenario_that_is_kept() -> None:
 async def test_a_scenario_is_played_step_by_step_to_its_failing_line() -> None:
     async with bench(FAILING) as b:
         await b.press("v")
-        assert "A press" in b.lines("#choices")
+        assert "A press" in b.lines("#items")
         await b.press("a")
         assert not b.session.running
         assert '"A press", 7 steps' in b.says

@@ -176,7 +176,7 @@ async def test_a_force_is_asked_for_and_shown_everywhere() -> None:
 async def test_an_input_is_held_closed_or_open() -> None:
     async with bench() as b:
         await b.press("f")
-        assert "hold lamp_switch closed" in b.lines("#choices")
+        assert "hold lamp_switch closed" in b.lines("#items")
         await b.press("n")
         await b.wait(100)
         assert "lamp" in b.on()
@@ -186,7 +186,7 @@ async def test_an_input_is_held_closed_or_open() -> None:
 async def test_a_force_that_is_there_can_be_let_go_alone() -> None:
     async with bench() as b:
         await b.press("f")
-        assert "let go" not in b.lines("#choices")
+        assert "let go" not in b.lines("#items")
         await b.press("n")
         await hold(b, "l")
         assert b.session.forces() == ()

@@ -21,9 +21,9 @@ from rungs.bench.pages.words import (
     when_text,
 )
 from rungs.bench.session.session import Session
+from rungs.cells import columns
 from rungs.draw.layout import picture_of
 from rungs.draw.signs import wire_sign
-from rungs.draw.words import columns
 from rungs.program.nodes import leaves
 from tests.bench.harness import plain
 from tests.bench.panels import SHED, session_of

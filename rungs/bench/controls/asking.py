@@ -9,8 +9,8 @@ from rungs.bench.controls.base import Command, Control
 from rungs.bench.dialogs import Choice, Page
 from rungs.bench.pages.words import Line, Signs
 from rungs.bench.session.session import Session
+from rungs.cells import safe
 from rungs.draw.crossref import cross_reference
-from rungs.draw.words import safe
 from rungs.program.nodes import Input, Output, Program
 from rungs.prove.why.alter import alterations
 from rungs.prove.why.explain import Explainer

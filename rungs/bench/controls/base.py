@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 from rungs.bench.dialogs import Choice, Menu, Page, Prompt, paragraphs
 from rungs.bench.keys import by_id
+from rungs.edit.changes import Change
 from rungs.findings import Finding
 from rungs.program.nodes import leaves
 
@@ -96,6 +97,26 @@ class Control:
                 then(text)
 
         self.app.push_screen(Prompt(title, self.app.signs, value, hint, check), answered)
+
+    def fill_in_change(
+        self,
+        title: str,
+        make: Callable[[str], Change | Finding],
+        then: Callable[[Change], object],
+        value: str = "",
+        hint: str = "",
+    ) -> None:
+        """Ask for words until they make a change of the file."""
+        last: list[Change] = []
+
+        def check(text: str) -> str | None:
+            change = make(text.strip())
+            if isinstance(change, Finding):
+                return f"{change.message}; {change.fix}"
+            last[:] = [change]
+            return None
+
+        self.fill_in(title, lambda text: then(last[0]), value, hint, check)
 
     def read(self, text: str, then: Command = lambda: None) -> None:
         """Show a page of text, and go on when it is closed."""

@@ -87,11 +87,9 @@ class Charting(Control):
             self.first = latest
         elif not self.first <= at < self.first + columns * ms:
             self.first = (at // ms - columns // 2) * ms
-        every = self.names
         # no more traces are looked up than there is room for
-        room = max(1, height)
-        low = max(0, min(self.chosen - room + 1, len(every) - room))
-        shown = every[low : low + room]
+        low = self.low(height)
+        shown = self.names[low : low + max(1, height)]
         chart = chart_of_session(session, shown, self.first, self.first + columns * ms)
         return chart_rows(chart, self.first, ms, columns, at, self.app.signs.ascii_only, names)
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from rungs.bench.controls.base import Command, Control
 from rungs.bench.dialogs import Choice
 from rungs.edit.actions import add_action, change_action, delete_action, set_label
-from rungs.edit.changes import Change
+from rungs.edit.changes import Change, refusal
 from rungs.edit.contacts import (
     Where,
     delete_contact,
@@ -21,6 +21,7 @@ from rungs.edit.statements import delete_rung, move_rung, new_rung
 from rungs.findings import Finding
 from rungs.program.nodes import Rung, Verb, leaves
 from rungs.program.words import circuit_text
+from rungs.source import Span
 
 Edit = Callable[[], object]
 
@@ -170,21 +171,13 @@ class LadderControl(Control):
     def _ask(
         self,
         title: str,
-        then: Callable[[str], Change | Finding],
+        make: Callable[[str], Change | Finding],
         value: str = "",
         hint: str = "",
+        rung: int | None = None,
     ) -> None:
-        """Ask for words until they make a change, and carry it out."""
-        last: list[Change] = []
-
-        def check(text: str) -> str | None:
-            change = then(text.strip())
-            if isinstance(change, Finding):
-                return f"{change.message}; {change.fix}"
-            last[:] = [change]
-            return None
-
-        self.fill_in(title, lambda text: self._do(last[0]), value, hint, check)
+        """Ask for words until they make a change, carry it out, and show the rung at an index."""
+        self.fill_in_change(title, make, lambda change: self._do(change, rung), value, hint)
 
     def _ask_contact(self, title: str, then: Callable[[str], Change | Finding]) -> None:
         hint = "a contact: lamp, not lamp, rising start, linger.timing, runs >= 3"
@@ -252,24 +245,20 @@ class LadderControl(Control):
         self._do(change, None if isinstance(change, Finding) else number - 1 + way)
 
     def _new_rung(self, after: int | None) -> None:
-        last: list[Change] = []
-
-        def check(text: str) -> str | None:
+        def make(text: str) -> Change | Finding:
             circuit, arrow, actions = text.partition("->")
             if not arrow:
-                return "write a circuit, an arrow and what is driven: start and not stop -> lamp"
-            change = new_rung(self.app.work.recheck(), after, circuit, actions)
-            if isinstance(change, Finding):
-                return f"{change.message}; {change.fix}"
-            last[:] = [change]
-            return None
+                return refusal(
+                    "incomplete",
+                    "the arrow is missing",
+                    Span(0, len(text)),
+                    "nothing would be driven",
+                    "write a circuit, an arrow and what is driven: start and not stop -> lamp",
+                )
+            return new_rung(self.app.work.recheck(), after, circuit, actions)
 
-        self.fill_in(
-            "The new rung",
-            lambda text: self._do(last[0], after or 0),
-            hint="such as: start and not stop -> lamp",
-            check=check,
-        )
+        hint = "such as: start and not stop -> lamp"
+        self._ask("The new rung", make, hint=hint, rung=after or 0)
 
     def _new_device(self) -> None:
         choices = [Choice(letter, words, kind) for letter, kind, words in _KINDS]

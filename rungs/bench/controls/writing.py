@@ -288,20 +288,17 @@ class Writing(Control):
         if name is None or not occurrences(self.app.work.recheck(), name):
             self.say("choose a device, or put the caret on a name, first")
             return
-        last: list[Change] = []
         old = name
 
-        def check(text: str) -> str | None:
-            change = rename(self.app.work.recheck(), old, text.strip())
-            if isinstance(change, Finding):
-                return f"{change.message}; {change.fix}"
-            last[:] = [change]
-            return None
-
-        def then(text: str) -> None:
-            self.app.work.change(last[0])
-            self.app.text_changed(last[0].caret)
+        def then(change: Change) -> None:
+            self.app.work.change(change)
+            self.app.text_changed(change.caret)
             back = self.takes_back
-            self.say(f"{last[0].says}; {back} takes it back, F4 takes it into the panel", True)
+            self.say(f"{change.says}; {back} takes it back, F4 takes it into the panel", True)
 
-        self.fill_in(f"Another name for {old}", then, value=old, check=check)
+        self.fill_in_change(
+            f"Another name for {old}",
+            lambda text: rename(self.app.work.recheck(), old, text),
+            then,
+            value=old,
+        )

@@ -23,23 +23,19 @@ def chart_lines(
     rows: ChartRows,
     names: int,
     chosen: int | None,
-    height: int,
+    rulers: int,
     scale: str,
     signs: Signs,
 ) -> list[Line]:
-    """The ruler and as many traces as there is room for in `height` lines, the chosen one among
-    them; names take `names` columns. `scale` is how much time a column is."""
+    """As many lines of the ruler as are asked for, and the traces, of which one is chosen; names
+    take `names` columns. `scale` is how much time a column is."""
     lines: list[Line] = []
-    if height >= 5:
+    if rulers > 1:
         lines.append(_line(rows.axis[0], names, None, False, signs))
-    if height >= 2:
+    if rulers:
         ruler = replace(rows.axis[1], name=f"1 col {scale}")
         lines.append(_line(ruler, names, None, False, signs, "quiet"))
-    room = height - len(lines)
-    first = 0 if chosen is None else max(0, min(chosen - room + 1, len(rows.traces) - room))
-    if chosen is not None and chosen < room:
-        first = 0
-    for index, row in enumerate(rows.traces[first : first + room], first):
+    for index, row in enumerate(rows.traces):
         lines.append(_line(row, names, rows.cursor, index == chosen, signs))
     return lines
 

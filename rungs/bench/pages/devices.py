@@ -9,7 +9,7 @@ from typing import assert_never, overload
 
 from rungs.bench.pages.words import KEPT, Line, Piece, Signs, fit, time_text, toned, when_text
 from rungs.bench.views import ClockView, CounterView, RelayView, TimerView, WallTime
-from rungs.draw.words import columns
+from rungs.cells import columns
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 from rungs.bench.pages.words import KEPT, Line, Piece, Signs, fit, toned
 from rungs.bench.views import SwitchView
-from rungs.draw.words import columns
+from rungs.cells import columns
 
 
 def switch_rows(count: int, width: int, height: int) -> int:

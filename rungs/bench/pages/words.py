@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from rungs.bench.views import WallTime
-from rungs.draw.words import columns, safe
+from rungs.cells import columns, cut, safe
 from rungs.language.words import clock_text
 
 # a tone is one of these, or several with spaces between
@@ -61,18 +61,10 @@ KEPT = 8_192
 
 def fit(text: str, width: int, signs: Signs = SIGNS) -> str:
     """`text` in exactly `width` columns: filled with spaces, or cut with a mark at its end."""
-    text = safe(text, signs.ascii_only)
-    room = columns(text)
-    if room <= width:
-        return text + " " * (width - room)
     if width <= 0:
         return ""
-    kept = ""
-    for character in text:
-        if columns(kept + character) > width - 1:
-            break
-        kept += character
-    return kept + signs.cut + " " * (width - 1 - columns(kept))
+    text = cut(safe(text, signs.ascii_only), width, signs.ascii_only, tail=0)
+    return text + " " * (width - columns(text))
 
 
 def time_text(ms: int) -> str:

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 from rungs.bench.looks import Moment
 from rungs.program.nodes import Clock, Input, Leaf, Program, Rung, leaves
-from rungs.scan.forces import Forces, hold
-from rungs.scan.reference import State, closed, work_rung
+from rungs.scan.forces import hold, work_held
+from rungs.scan.reference import State, closed
 from rungs.scan.runner import Panel
 
 
@@ -22,8 +22,7 @@ def part_way(panel: Panel, upto: int) -> State:
     now = _begun(panel)
     hold(now, panel.held)
     for rung in program.rungs[:upto]:
-        work_rung(program, before, now, rung)
-        _hold_after(now, rung, panel.held)
+        work_held(program, before, now, rung, panel.held)
     return now
 
 
@@ -48,11 +47,6 @@ def _begun(panel: Panel) -> State:
         powers=dict(before.powers),
         moved_by=dict(before.moved_by),
     )
-
-
-def _hold_after(now: State, rung: Rung, held: Forces) -> None:
-    if held:
-        hold(now, {a.name: held[a.name] for a in rung.actions if a.name in held})
 
 
 class Readings:
@@ -122,6 +116,5 @@ class Readings:
             found[rung.number] = tuple(
                 closed(program, before, now, leaf) for leaf in leaves(rung.circuit)
             )
-            work_rung(program, before, now, rung)
-            _hold_after(now, rung, held)
+            work_held(program, before, now, rung, held)
         return found

@@ -13,10 +13,9 @@ from rich.text import Text
 from textual import events
 from textual.document._wrapped_document import WrappedDocument
 from textual.widgets import TextArea
-from textual.widgets.text_area import Selection
 
 from rungs.bench.keys import KEYS, Key
-from rungs.draw.words import safe
+from rungs.cells import safe
 from rungs.edit.highlight import highlight
 from rungs.findings import Finding
 from rungs.source import Source, Span
@@ -234,7 +233,3 @@ class TextPane(TextArea, inherit_bindings=False):
             self.move_cursor(self.location_of(caret))
         elif here <= span.start:
             self.move_cursor(self.location_of(here))
-
-    def select(self, span: Span) -> None:
-        """Select a stretch."""
-        self.selection = Selection(self.location_of(span.start), self.location_of(span.end))

@@ -14,9 +14,9 @@ from typing import Literal, TypeVar
 
 from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Clock, Input, Program
-from rungs.prove.why.scans import Record, Shown, Worked, begun, show, work, work_held
+from rungs.prove.why.scans import Record, Shown, Worked, begun, show, work
 from rungs.scan.calendar import Calendar
-from rungs.scan.forces import forced_scan
+from rungs.scan.forces import forced_scan, work_held
 from rungs.scan.reference import State, powered_down, same
 from rungs.scan.runner import Panel, WireFault
 from rungs.scan.trace import Stimulus, played_scans

@@ -23,8 +23,8 @@ from rungs.program.nodes import (
     leaves,
 )
 from rungs.prove.why.nodes import Kind
-from rungs.scan.forces import Forces, hold
-from rungs.scan.reference import State, begin_scan, closed, is_timing, work_rung
+from rungs.scan.forces import Forces, hold, work_held
+from rungs.scan.reference import State, begin_scan, closed, is_timing
 from rungs.scan.runner import WireFault
 
 
@@ -108,12 +108,6 @@ def begun(program: Program, record: Record) -> State:
     now = begin_scan(program, record.before, record.circuits, clocks, record.t)
     hold(now, record.forces)
     return now
-
-
-def work_held(program: Program, before: State, now: State, rung: Rung, forces: Forces) -> None:
-    """Work one rung of a scan that is under way, as a scan with these forces does."""
-    work_rung(program, before, now, rung)
-    hold(now, {a.name: forces[a.name] for a in rung.actions if a.name in forces})
 
 
 def work(program: Program, record: Record) -> Iterator[Worked]:

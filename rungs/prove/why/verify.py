@@ -32,7 +32,8 @@ from rungs.prove.why.nodes import (
     others,
     walk,
 )
-from rungs.prove.why.scans import Record, Shown, forced, show, work_held
+from rungs.prove.why.scans import Record, Shown, forced, show
+from rungs.scan.forces import work_held
 from rungs.scan.reference import State
 
 WORKS = 32  # ways of taking causes away, or of choosing among them, that are tried

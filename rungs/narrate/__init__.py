@@ -1,0 +1,1 @@
+"""The sequence of operation, worked out from the logic."""

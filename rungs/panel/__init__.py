@@ -1,0 +1,1 @@
+"""Sums of a panel: loads, voltage drops, contacts, fuses."""

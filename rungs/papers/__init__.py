@@ -1,0 +1,1 @@
+"""Papers of a panel as data, and as text, Markdown, CSV and pages."""

@@ -1,0 +1,67 @@
+"""Papers as one HTML page that needs nothing else: no script, no network, no font, no other file.
+
+A content-security policy forbids everything but the styles written here, so that no text of a
+user's can run, load or send anything even if a mistake let it through unescaped.
+"""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Sequence
+from hashlib import sha256
+from pathlib import Path
+from typing import Final
+
+from rungs import svg
+from rungs.cells import safe
+from rungs.papers.blocks import Block, Paper, Picture, counted, pictures
+
+_HERE: Final = Path(__file__).parent / "templates"
+
+
+def page_html(title: str, papers: Sequence[Paper]) -> str:
+    """One page with the papers in order; several have a list of contents before them.
+
+    The same papers always give the same page (UTF-8). Tables say how many rows they have, so that
+    a cut print is noticed.
+    """
+    # a library that takes longer to load than most commands take to run
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    environment = Environment(
+        loader=FileSystemLoader(_HERE),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["safe_text"] = safe
+    environment.filters["kind"] = _kind
+    environment.filters["rows"] = lambda table: counted(len(table.rows), "row")
+    # the only text that is not escaped here: made by our own writer, which escapes
+    environment.filters["drawing"] = lambda picture: Markup(_bare(picture))
+    style = (_HERE / "page.css").read_text(encoding="utf-8").strip()
+    drawn = any(pictures(paper) for paper in papers)
+    return environment.get_template("page.html").render(
+        title=title,
+        papers=papers,
+        style=Markup(style),
+        policy=_policy([style, svg.STYLE] if drawn else [style]),
+    )
+
+
+def _policy(styles: Sequence[str]) -> str:
+    """The content-security policy that allows these styles and nothing else (CSP level 2)."""
+    digests = (b64encode(sha256(text.encode("utf-8")).digest()).decode("ascii") for text in styles)
+    allowed = " ".join(f"'sha256-{digest}'" for digest in digests)
+    return f"default-src 'none'; style-src {allowed}; base-uri 'none'; form-action 'none'"
+
+
+def _kind(block: Block) -> str:
+    return type(block).__name__.lower()
+
+
+def _bare(picture: Picture) -> str:
+    """The picture without the line that only a file of its own needs."""
+    return picture.svg.removeprefix('<?xml version="1.0" encoding="UTF-8"?>').strip()

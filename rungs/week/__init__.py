@@ -1,0 +1,1 @@
+"""The week as the clocks of a panel make it."""

@@ -1,0 +1,1 @@
+"""Terminals, wires and parts of a panel, worked out from its program."""
