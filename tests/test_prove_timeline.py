@@ -190,6 +190,18 @@ def test_the_days_taken_by_themselves_carry_other_years_as_well(
         assert stray(clock_graph(line, period, split), played) == ""
 
 
+def test_a_gap_that_no_scan_meets_lets_a_run_go_on() -> None:
+    # a second is open each evening, and every third second is looked at, the same ones each day
+    program = program_with(SITES[0], Clock("w", TimeOfDay(79_201_000), TimeOfDay(79_200_000)))
+    line = timeline(program, ("w",))
+    for phase in range(3):
+        start = line.zone.instant(FIRST, 0) + phase * SECOND
+        played = runs(scans(program, 3 * SECOND, start, start + 60 * DAY))
+        assert len(played) == (121 if phase == 0 else 1)
+        for split in ("vector", "week"):
+            assert stray(clock_graph(line, 3 * SECOND, split), played) == ""
+
+
 def test_a_holiday_on_another_weekday_than_this_years_is_in_the_graph() -> None:
     # May day is a Friday in 2026 and a Monday in 2028
     clock = Clock(

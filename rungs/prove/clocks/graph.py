@@ -144,9 +144,9 @@ def _exits(pieces: Pieces, place: int, period: int) -> Iterator[tuple[int | None
     """Where a run of equal scans that is in a piece can end, and which piece the next scan is in.
 
     A change that is taken back within a period may show in no scan; then the run goes on. After
-    many of those no end is told (None).
+    many of those, or where they lead over the end of the pieces, no end is told (None).
     """
-    vector = pieces.vectors[place]
+    vector, first = pieces.vectors[place], place
     for _ in range(_HOPS):
         stop = pieces.stop(place)
         same = None
@@ -155,11 +155,13 @@ def _exits(pieces: Pieces, place: int, period: int) -> Iterator[tuple[int | None
                 yield stop, other
             elif same is None:
                 same = other
+        if place != first and stop + period > pieces.end:
+            break
         if same is None:
             return
         place = same
-    for other in range(place, len(pieces.starts)):
-        if pieces.vectors[other] != vector:
+    for other, shown in enumerate(pieces.vectors):
+        if shown != vector:
             yield None, other
 
 
