@@ -52,7 +52,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     caption: str = ""
     numbers: tuple[int, ...] = ()
-    none: str = "none"
+    none: str = "None."
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,38 +23,38 @@ from rungs.papers.blocks import (
     counted,
 )
 
-_SPECIAL: Final = re.compile(r"([\\`*\[\]<>|~&]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9]))")
-# what makes a list, a heading, a quote or a rule of a line when it stands first
-_LEADING: Final = re.compile(r"^([#+=-]|[0-9]+(?=[.)]))")
+_SPECIAL: Final = re.compile(r"[\\`*<>\[\]|~#&$]|(?<![^\W_])_|_(?![^\W_])")
+# what makes a list, a heading or a rule of a line when it stands first
+_LEADING: Final = re.compile(r"^([0-9]*)([-+=.)])")
 
 
 def escaped(text: str) -> str:
-    """Text that shows as it is."""
-    shown = _SPECIAL.sub(r"\\\1", safe(text)).replace("://", ":\\//")
-    found = _LEADING.match(shown)
-    if found is None:
-        return shown
-    lead = found.group(1)
-    return (lead + "\\" if lead.isdigit() else "\\" + lead) + shown[len(lead) :]
+    """Text that shows as it is inside a line."""
+    return _SPECIAL.sub(lambda found: "\\" + found[0], safe(text)).replace("://", ":\\//")
+
+
+def _line(text: str) -> str:
+    """Text that shows as it is on a line of its own."""
+    return _LEADING.sub(r"\1\\\2", escaped(text.strip()))
 
 
 def paper_markdown(paper: Paper) -> str:
     """The paper, its title as the only heading of the first level."""
-    parts = [f"# {escaped(paper.title)}", *("\n".join(_block(block)) for block in paper.blocks)]
+    parts = [f"# {_line(paper.title)}", *("\n".join(_block(block)) for block in paper.blocks)]
     return "\n\n".join(parts) + "\n"
 
 
 def _block(block: Block) -> list[str]:
     match block:
         case Heading():
-            return [f"{'#' * block.level} {escaped(block.text)}"]
+            return [f"{'#' * block.level} {_line(block.text)}"]
         case Paragraph():
-            return [escaped(block.text)]
+            return [_line(block.text)]
         case Caution():
-            return [f"> **Caution.** {escaped(block.text)}"]
+            return [f"> **Caution.** {_line(block.text)}"]
         case Points():
             signs = [f"{n}." if block.numbered else "-" for n in range(1, len(block.items) + 1)]
-            return [f"{s} {escaped(item)}" for s, item in zip(signs, block.items, strict=True)]
+            return [f"{s} {_line(item)}" for s, item in zip(signs, block.items, strict=True)]
         case Table():
             return _table(block)
         case Picture():
@@ -70,11 +70,11 @@ def _block(block: Block) -> list[str]:
 
 def _table(table: Table) -> list[str]:
     if not table.rows:
-        return [escaped(table.none)]
+        return [_line(table.none)]
     sides = ["---:" if i in table.numbers else "---" for i in range(len(table.columns))]
     lines = [_row(table.columns), f"| {' | '.join(sides)} |", *map(_row, table.rows)]
     rows = counted(len(table.rows), "row")
-    return [*lines, "", f"{escaped(table.caption)} ({rows})" if table.caption else rows]
+    return [*lines, "", f"{_line(table.caption)} ({rows})" if table.caption else rows]
 
 
 def _row(cells: tuple[str, ...]) -> str:

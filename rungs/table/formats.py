@@ -12,6 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, assert_never
 
+from rungs.papers.markdown import paper_markdown
 from rungs.table.model import (
     Kind,
     Proof,
@@ -25,6 +26,7 @@ from rungs.table.model import (
     TransitionRow,
     TruthRow,
 )
+from rungs.table.paper import matrix_paper
 
 CellKind = Literal["text", "word", "whole", "flag"]
 Row = TruthRow | TransitionRow | SwitchingRow
@@ -321,181 +323,7 @@ def _row_cells(row: Row) -> list[str]:
 
 # --- Markdown -----------------------------------------------------------------------------------
 
-_WHAT: Final[dict[Kind, str]] = {
-    "truth": "A truth table: in every scan these signals give these outputs. `-` stands for"
-    " either.",
-    "transition": "A transition table: in a state, these signals give these outputs and timers to"
-    " run, and lead to the next state. `-` stands for either.",
-    "switching": "A switching table: what each relay does at each event.",
-}
-_SPECIAL: Final = re.compile(r"[\\`*<>\[\]|~#&$]|(?<![^\W_])_|_(?![^\W_])")
-_LIST_LIKE: Final = re.compile(r"^([0-9]*)([-+=.)])")
-
 
 def table_markdown(table: TableFile) -> str:
     """The table for people: what it is, what the board must do itself, and every row."""
-    return "\n".join(_blocks(table)).rstrip("\n") + "\n"
-
-
-def _plain(text: str) -> str:
-    """Text that Markdown shows as it is written, on one line; what cannot be seen as its code."""
-    seen = "".join(c if c.isprintable() else _escaped(c) for c in text).strip(" ")
-    return _LIST_LIKE.sub(r"\1\\\2", _SPECIAL.sub(lambda found: "\\" + found[0], seen))
-
-
-def _blocks(table: TableFile) -> Iterator[str]:
-    yield f"# {_plain(table.title or table.program or 'Table')}\n"
-    yield f"{_WHAT[table.kind]}{_match_words(table)}\n"
-    yield from _about(table)
-    yield from _list("What the board must do itself", table.duties)
-    yield from _list("Cautions", table.cautions)
-    yield from _list("After power returns", table.power_differences)
-    yield from _section(
-        "Signals",
-        ("signal", "kind", "terminal", "debounce", "at rest", "board reads closed as"),
-        [
-            (
-                s.name,
-                {"input": "input", "clock": "clock", "due": "timer has run out"}[s.kind],
-                s.terminal,
-                f"{s.debounce_ms} ms" if s.debounce_ms else "",
-                ("closed" if s.at_rest else "open") if s.kind == "input" else "",
-                ("0" if s.active_low else "1") if s.kind == "input" else "",
-            )
-            for s in table.signals
-        ],
-    )
-    yield from _section(
-        "Outputs",
-        ("output", "terminal", "load is on while the coil is", "label"),
-        [(o.name, o.terminal, "on" if o.side == "NO" else "off", o.label) for o in table.outputs],
-    )
-    yield from _section(
-        "Timers",
-        ("timer", "kind", "preset", "kept without power", "slot", "value"),
-        [
-            (t.name, t.kind, f"{t.preset_ms} ms", "yes" if t.retained else "no", t.slot, t.value)
-            for t in table.timers
-        ],
-    )
-    yield from _section(
-        "Clocks",
-        ("clock", "contact", "declaration", "slot"),
-        [(c.name, c.signal, c.statement, c.slot) for c in table.clocks],
-    )
-    yield from _list("Holidays", table.holidays)
-    yield from _section(
-        "States",
-        ("state", "begins here", "after a power cut"),
-        [(s.name, "yes" if s.name == table.start else "", s.after_power_cut) for s in table.states],
-    )
-    yield from _rows(table)
-
-
-def _match_words(table: TableFile) -> str:
-    if table.kind == "switching":
-        return ""
-    if table.first_match:
-        return " The first row that matches counts."
-    return " No two rows match at once."
-
-
-def _about(table: TableFile) -> Iterator[str]:
-    proof = table.proof
-    facts = (
-        ("Program", table.program),
-        ("SHA-256 of the program", table.program_sha256),
-        ("Board", f"{table.board} {table.board_version}".strip()),
-        ("From scan to scan", f"{table.period_ms} ms"),
-        ("Kept without power", "yes" if table.retains else "no"),
-        ("Site", table.site),
-        (
-            "Proved",
-            f"{proof.claim}; {proof.states} states, {proof.rows} rows, {proof.situations}"
-            f" situations, {proof.patterns} patterns"
-            if proof is not None
-            else "",
-        ),
-        ("Made by", table.tool),
-    )
-    for name, value in facts:
-        if value:
-            yield f"- {name}: {_plain(value)}"
-    yield ""
-
-
-def _list(title: str, texts: Sequence[str]) -> Iterator[str]:
-    if texts:
-        yield f"## {title}\n"
-        yield from (f"- {_plain(text)}" for text in texts)
-        yield ""
-
-
-def _section(
-    title: str, heads: Sequence[str], rows: Sequence[Sequence[str]], ready: bool = False
-) -> Iterator[str]:
-    """A heading and a table; `ready` tells that the cells are Markdown already."""
-    if not rows:
-        return
-    yield f"## {title}\n"
-    yield "| " + " | ".join(heads if ready else map(_plain, heads)) + " |"
-    yield "|" + " --- |" * len(heads)
-    for row in rows:
-        yield "| " + " | ".join(row if ready else map(_plain, row)) + " |"
-    yield ""
-
-
-def _rows(table: TableFile) -> Iterator[str]:
-    outs = [_plain(output.name) for output in table.outputs]
-    ins = [_plain(signal.name) for signal in table.signals]
-    timers = [_plain(timer.name) for timer in table.timers]
-    clears = [f"clear {name}" for name in timers] if _clearing(table) else []
-    heads: dict[Kind, list[str]] = {
-        "truth": [*ins, *outs, "rungs"],
-        "transition": [
-            *("state", *ins, "next", *outs),
-            *(f"run {name}" for name in timers),
-            *clears,
-            "rungs",
-        ],
-        "switching": ["event", "device", "after", *outs, "rungs"],
-    }
-    rows: tuple[Row, ...] = getattr(table, ROW_FIELDS[table.kind])
-    cells = [_row_words(row, bool(clears)) for row in rows]
-    yield from _section("Rows", heads[table.kind], cells, ready=True)
-
-
-def _clearing(table: TableFile) -> bool:
-    return any(timer.kind == "accumulating" for timer in table.timers)
-
-
-def _row_words(row: Row, clearing: bool) -> list[str]:
-    rungs = ", ".join(map(str, row.rungs))
-    match row:
-        case TruthRow():
-            return [*row.pattern, *_on_off(row.outputs), rungs]
-        case TransitionRow():
-            clears = zip(row.clear_before, row.clear_after, strict=True) if clearing else ()
-            return [
-                *(_plain(row.state), *row.pattern, _plain(row.next), *_on_off(row.outputs)),
-                *("run" if flag == "1" else "" for flag in row.run),
-                *(_CLEARS[pair] for pair in clears),
-                rungs,
-            ]
-        case SwitchingRow():
-            delay = f"{row.delay_ms} ms" if row.delay_ms else ""
-            return [row.event, _plain(row.device), delay, *row.acts, rungs]
-        case _:
-            assert_never(row)
-
-
-_CLEARS: Final = {
-    ("0", "0"): "",
-    ("1", "0"): "before",
-    ("0", "1"): "after",
-    ("1", "1"): "before and after",
-}
-
-
-def _on_off(flags: str) -> list[str]:
-    return ["on" if flag == "1" else "off" for flag in flags]
+    return paper_markdown(matrix_paper(table))
