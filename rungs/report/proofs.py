@@ -93,14 +93,15 @@ def verdict_lines(report: Report, verdict: Verdict, ink: Ink, runs: bool = False
             return [*lines, ""]
         case "proved":
             if verdict.exercised:
-                line = f"proved  {head}{ink.faint(_how(verdict))}"
+                assert isinstance(verdict.answer, Never)
+                line = f"proved  {head}{ink.faint('  ' + how_proved(verdict.answer))}"
                 tried = verdict.exercise.witness
                 if not runs or tried is None:
                     return [line]
                 return [line, *run_text(program, tried, "here it was put to the test"), ""]
             return [
                 f"{ink.strong('proved, but never exercised')}  {head}",
-                *_wrapped(_idle(verdict), "    "),
+                *_wrapped(idle_words(verdict), "    "),
             ]
         case "holds":
             assert verdict.scans is not None
@@ -118,19 +119,19 @@ def _end(program: Program, verdict: Verdict, period: int) -> str:
     return f"broken{late}: {plain(seen)}"
 
 
-def _how(verdict: Verdict) -> str:
-    answer = verdict.answer
-    assert isinstance(answer, Never)
+def how_proved(answer: Never) -> str:
+    """What a proof rests on, in a few words."""
     match answer.method:
         case "states":
-            return f"  all {answer.size:,} states" if answer.size > 1 else "  in its only state"
+            return f"all {answer.size:,} states" if answer.size > 1 else "in its only state"
         case "invariant":
-            return f"  an invariant of {answer.size:,} clauses"
+            return f"an invariant of {answer.size:,} clauses"
         case "zones":
-            return f"  with the ages of the timers, {answer.size:,} situations"
+            return f"with the ages of the timers, {answer.size:,} situations"
 
 
-def _idle(verdict: Verdict) -> str:
+def idle_words(verdict: Verdict) -> str:
+    """Why a proof says little: what no run puts to the test."""
     parts = [plain(circuit_text(circuit)) for circuit in verdict.exercise.idle]
     if not parts:
         return "no run was found that puts it to the test"
@@ -154,6 +155,11 @@ def _covered(report: Report) -> list[str]:
 
 
 # --- the ready questions ----------------------------------------------------------------------
+
+
+def question_texts(report: Report) -> tuple[str, ...]:
+    """The answers to the ready questions, each as lines of text, most dangerous first."""
+    return tuple("\n".join(lines) for lines in _sections(report, Ink(False)))
 
 
 def _sections(report: Report, ink: Ink) -> Iterator[list[str]]:

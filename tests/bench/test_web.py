@@ -7,7 +7,6 @@ import json
 import os
 import re
 import shlex
-import shutil
 import signal
 import socket
 import subprocess
@@ -25,6 +24,7 @@ from rungs.cli.exits import CliError
 from rungs.cli.main import main
 from rungs.desk.recovery import offers
 from tests.bench.panels import SHED
+from tests.chromium import CHROMIUM, browser
 
 ROOT = Path(__file__).parent.parent.parent
 TEXT = SHED.lstrip()
@@ -260,78 +260,6 @@ def test_a_port_that_is_taken_is_told(served: Served) -> None:
 
 
 # --- a real browser
-
-CHROMIUM = shutil.which("chromium")
-
-
-class Browser:
-    """A page of a browser, by its own protocol for developers."""
-
-    def __init__(self, socket: Any) -> None:
-        self.socket = socket
-        self.asked: list[str] = []  # every address that the page asked for
-        self._count = 0
-
-    async def call(self, method: str, **params: object) -> dict[str, Any]:
-        self._count += 1
-        await self.socket.send_json({"id": self._count, "method": method, "params": params})
-        while True:
-            said = await self.socket.receive_json()
-            if said.get("method") == "Network.requestWillBeSent":
-                self.asked.append(said["params"]["request"]["url"])
-            if said.get("id") == self._count:
-                assert "result" in said, said
-                return dict(said["result"])
-
-    async def value(self, code: str) -> Any:
-        result = await self.call("Runtime.evaluate", expression=code)
-        return result["result"].get("value")
-
-    async def until(self, code: str, seconds: float = 40) -> None:
-        async with asyncio.timeout(seconds):
-            while not await self.value(code):
-                await asyncio.sleep(0.1)
-
-    async def press(self, key: str, code: str, number: int, text: str = "") -> None:
-        for kind in ("keyDown", "keyUp"):
-            shown = text if kind == "keyDown" else ""
-            await self.call(
-                "Input.dispatchKeyEvent",
-                type=kind,
-                key=key,
-                code=code,
-                text=shown,
-                windowsVirtualKeyCode=number,
-            )
-
-
-@asynccontextmanager
-async def browser(folder: Path) -> AsyncIterator[Browser]:
-    """An empty page."""
-    assert CHROMIUM is not None
-    words = [CHROMIUM, "--headless=new", "--no-sandbox", "--disable-gpu", "--no-first-run"]
-    words += ["--remote-debugging-port=0", f"--user-data-dir={folder}", "--window-size=1000,700"]
-    process = subprocess.Popen(
-        [*words, "about:blank"], stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
-    try:
-        told = folder / "DevToolsActivePort"
-        async with asyncio.timeout(40):
-            while not told.exists() or not told.read_text().strip():
-                await asyncio.sleep(0.1)
-        port = told.read_text().split()[0]
-        async with aiohttp.ClientSession() as session:
-            async with session.get(f"http://127.0.0.1:{port}/json") as response:
-                pages = [page for page in await response.json() if page["type"] == "page"]
-            address = pages[0]["webSocketDebuggerUrl"]
-            async with session.ws_connect(address, max_msg_size=0) as socket:
-                made = Browser(socket)
-                for part in ("Page", "Network", "Runtime"):
-                    await made.call(f"{part}.enable")
-                yield made
-    finally:
-        process.terminate()
-        process.wait(timeout=20)
 
 
 @pytest.mark.slow
