@@ -123,8 +123,8 @@ CODES: dict[str, Code] = {
     "unknown-statement": _code(
         "error",
         "a word that does not begin a statement",
-        """Statements begin with one of: title, site, supply, input, output, relay, timer, counter,
-        clock, holiday, rung, never, always, require, assume, scenario.""",
+        """Statements begin with one of: title, site, design, supply, input, output, relay, timer,
+        counter, clock, holiday, rung, never, always, require, assume, scenario.""",
         "lamp hall at R1",
         "output hall at R1",
     ),

@@ -56,7 +56,7 @@ async def looked_at(page: Browser, file: Path, width: int, printed: bool) -> lis
         width=width,
         height=900,
         deviceScaleFactor=1,
-        mobile=not printed,
+        mobile=True,  # a scroll bar takes no room, as on paper
     )
     await page.call("Emulation.setEmulatedMedia", media="print" if printed else "screen")
     await page.call("Page.navigate", url=file.as_uri())

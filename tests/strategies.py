@@ -28,6 +28,7 @@ from rungs.program.nodes import (
     Contact,
     Counter,
     Days,
+    Design,
     Device,
     Input,
     Moment,
@@ -38,6 +39,7 @@ from rungs.program.nodes import (
     Relay,
     Rung,
     Series,
+    Site,
     TimeOfDay,
     Timer,
     TimerKind,
@@ -566,7 +568,7 @@ def program_text(program: Program) -> str:
     scenarios, sun times, labels with quotes) raises ValueError rather than losing it.
     """
     rest = (program.supplies, program.holidays, program.properties, program.scenarios)
-    if any(rest) or program.title or program.site != Program().site:
+    if any(rest) or program.title or (program.site, program.design) != (Site(), Design()):
         raise ValueError("only devices and rungs can be printed")
     statements = ['site zone "UTC"'] if program.clocks else []
     statements += [_device_text(device) for device in program.devices]

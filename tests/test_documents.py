@@ -57,6 +57,7 @@ def test_every_statement_has_a_form_and_every_verb_an_explanation_in_a_document(
         assert f"`{word}" in reference
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for verb in (
+        *("narrate", "week", "panel", "wiring", "checkout", "pack", "restore"),
         "check",
         "test",
         "draw",

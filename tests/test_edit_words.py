@@ -45,6 +45,10 @@ def offered(typed: str, behind: str = "") -> list[str]:
     ("typed", "wanted"),
     [
         ("ru", ["rung"]),
+        ("design ", ["drop", "reserve", "conductors"]),
+        ("design drop 3 % ", ["reserve", "conductors"]),
+        ("design drop ", []),
+        ("output o at R9 wire 4 m 18 AWG s", ["stranded", "solid"]),
         ("re", ["relay", "require"]),
         ("rung ", CIRCUIT),
         ("rung d", ["door", "dark"]),

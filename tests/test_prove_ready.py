@@ -12,7 +12,7 @@ import pytest
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.reach import Found, Never, Prover, Undecided
-from rungs.prove.ready import Fight, Stuck, Swap, fights, stuck_coils, swaps
+from rungs.prove.ready import Fight, Fights, Stuck, Swap, fights, stuck_coils, swaps
 from rungs.prove.saved import appended, saved_scenario
 from rungs.prove.store import Store, record_of_run, run_of_record
 from rungs.prove.verdict import Judge, stated
@@ -142,7 +142,7 @@ rung night or hand -> unlatch lamp
 
 
 def test_a_clock_and_a_switch_that_pull_one_output_both_ways_are_told_with_the_moment() -> None:
-    (fight,) = fights(program_of(CLOCKS), Budget(30))
+    (fight,) = fights(program_of(CLOCKS), Budget(30)).found
     assert (fight.device, fight.latch.number, fight.unlatch.number) == ("lamp", 1, 2)
     assert fight.wins.number == 2
     assert fight.when == ("every day at 19:00",)
@@ -152,13 +152,20 @@ def test_a_clock_and_a_switch_that_pull_one_output_both_ways_are_told_with_the_m
 
 def test_two_schedules_that_meet_in_one_minute_fight_for_the_lamp() -> None:
     text = CLOCKS.replace("night or hand", "night and hand").replace("at 23:00", "at 19:00")
-    (fight,) = fights(program_of(text), Budget(30))
+    (fight,) = fights(program_of(text), Budget(30)).found
     assert fight.when == ("Mon-Fri at 19:00",)
 
 
 def test_clocks_that_never_meet_do_not_fight() -> None:
     text = CLOCKS.replace("night or hand", "night")
-    assert fights(program_of(text), Budget(30)) == ()
+    assert fights(program_of(text), Budget(30)) == Fights(())
+
+
+def test_a_fight_that_was_not_looked_for_long_enough_is_no_peace() -> None:
+    told = fights(program_of(CLOCKS), Budget(0.0))
+    assert told.found == ()
+    assert all("rung" in words and "stopped after" in words for words in told.unknown)
+    assert len(told.unknown) == 1
 
 
 # --- saved runs -------------------------------------------------------------------------------

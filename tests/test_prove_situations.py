@@ -307,10 +307,10 @@ def slow(program: Program) -> Program:
     return replace(program, devices=tuple(devices))
 
 
-def test_a_planted_oscillator_is_found_a_hundred_times_in_a_hundred() -> None:
+def test_a_planted_oscillator_is_found_each_time() -> None:
     planted = found_of = 0
     seed = 0
-    while planted < 100:
+    while planted < 40:
         seed += 1
         rng = Random(seed)
         program = slow(random_program(rng, 4))

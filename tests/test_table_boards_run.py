@@ -5,7 +5,7 @@ from __future__ import annotations
 from random import Random
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 
 from rungs.program.nodes import Program
 from rungs.scan.fast import FastPanel
@@ -43,6 +43,7 @@ def table_of(
     )
 
 
+@settings(max_examples=40)
 @given(cases())
 def test_a_table_that_was_read_back_gives_the_outputs_of_the_second_reading(
     case: tuple[Program, Stimulus],

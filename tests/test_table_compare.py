@@ -118,7 +118,7 @@ def test_every_change_of_one_cell_is_a_difference_or_shows_none_under_random_swi
     """ "same" is held against the emulator: where it is said, no random run may tell the two
     apart."""
     verdicts = {"same": 0, "differs": 0, "undecided": 0}
-    for seed in range(160):
+    for seed in range(60):
         rng = Random(seed)
         program = random_program(rng, rng.randint(1, 7))
         table = table_of(program)
@@ -135,7 +135,7 @@ def test_every_change_of_one_cell_is_a_difference_or_shows_none_under_random_swi
                 assert not parts(table, other, rng), seed
             elif found.verdict == "differs" and not found.head:
                 assert found.story, seed
-    assert verdicts["differs"] > 200
+    assert verdicts["differs"] > 75
     assert verdicts["undecided"] <= verdicts["differs"] // 50
 
 

@@ -19,6 +19,7 @@ from textual.widgets import TextArea
 from rungs.bench.controls.asking import Asking
 from rungs.bench.controls.base import Command
 from rungs.bench.controls.charting import Charting
+from rungs.bench.controls.checking import Checking
 from rungs.bench.controls.filing import Filing
 from rungs.bench.controls.hands import Hands
 from rungs.bench.controls.ladder import LadderControl
@@ -126,6 +127,7 @@ class BenchApp(App[None], inherit_bindings=False):
             self.filing,
             self.charting,
             self.scenarios,
+            Checking(self),
             self.viewing,
         )
         self._pressed = ""  # the key that was pressed last

@@ -1,7 +1,7 @@
 """The plan of a checkout as frozen data: which steps to take, and what to see after each.
 
-A step carries its instructions in words and everything that a face or a record needs, so that paper,
-command line and bench walk the same steps.
+A step carries its instructions in words and everything that a face or a record needs, so that
+paper, command line and bench walk the same steps.
 """
 
 from __future__ import annotations

@@ -42,6 +42,10 @@ VERBS: dict[str, VerbHelp] = {
         "say why a device is on or off, and what would alter it",
         'rungs why panel.rungs walkway --scenario "A late call"',
     ),
+    "narrate": VerbHelp(
+        "write the sequence of operation from the logic",
+        "rungs narrate panel.rungs -o sequence.html",
+    ),
     "compile": VerbHelp(
         "make the table that a board takes, proved to do the same",
         "rungs compile panel.rungs --board timed-states -o table.json -o table.csv",
@@ -50,7 +54,31 @@ VERBS: dict[str, VerbHelp] = {
         "hold a table that was read back against the panel",
         "rungs compare panel.rungs as_found.csv",
     ),
+    "panel": VerbHelp(
+        "add up supplies, wires, contacts and fuses, and say what is unknown",
+        "rungs panel panel.rungs --board timed-states -o sums.html",
+    ),
+    "pack": VerbHelp(
+        "write every paper of a panel for handover: a page, a PDF, a restore file",
+        "rungs pack panel.rungs -o handover --board timed-states",
+    ),
+    "restore": VerbHelp(
+        "bring back the panel and the table of a handover",
+        "rungs restore handover/panel.restore.json -o again",
+    ),
     "boards": VerbHelp("show what boards accept, and check a board file", "rungs boards show NAME"),
+    "checkout": VerbHelp(
+        "say what to operate and to see at the finished panel, and keep what is found",
+        "rungs checkout panel.rungs --walk",
+    ),
+    "wiring": VerbHelp(
+        "list terminals, wires and parts of a panel, and draw its wiring",
+        "rungs wiring panel.rungs -o wiring.html -o wiring.csv",
+    ),
+    "week": VerbHelp(
+        "draw a week of the clocks, and tell the odd days of the year ahead",
+        "rungs week panel.rungs --from 2026-11-23 -o week.html",
+    ),
     "fmt": VerbHelp("write a panel in its canonical layout", "rungs fmt --check panel.rungs"),
     "explain": VerbHelp(
         "explain a finding, or the forms of the language", "rungs explain second-coil"

@@ -7,11 +7,17 @@ from argparse import ArgumentParser, Namespace
 
 from pydantic import BaseModel
 
+from rungs.checkout.record import Record
 from rungs.cli.exits import FINE, CliError
+from rungs.report.checkout_model import CheckoutModel
 from rungs.report.model import DOCUMENTS
+from rungs.report.narrate_model import NarrateModel
+from rungs.report.panel_model import PanelModel
 from rungs.report.proof_model import ProofModel
 from rungs.report.tables import CompareModel, CompileModel, TruthModel
+from rungs.report.week_model import WeekModel
 from rungs.report.why_model import WhyModel
+from rungs.report.wiring_model import WiringModel
 from rungs.table.board import Board
 from rungs.table.model import TableFile
 
@@ -22,8 +28,14 @@ SCHEMAS: dict[str, type[BaseModel]] = {
     "truth": TruthModel,
     "compare": CompareModel,
     "prove": ProofModel,
+    "panel": PanelModel,
+    "narrate": NarrateModel,
+    "week": WeekModel,
     "table": TableFile,
     "board": Board,
+    "wiring": WiringModel,
+    "checkout": CheckoutModel,
+    "checkout-record": Record,
 }
 
 

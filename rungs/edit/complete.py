@@ -28,9 +28,12 @@ _CIRCUIT_STARTS = frozenset(
 _ASKING = frozenset(
     (
         *("debounce", "wire", "load", "between", "zone", "latitude", "to"),
+        *("drop", "reserve", "conductors"),
         *("on-delay", "off-delay", "pulse", "accumulating", "flasher", "up"),
     )
 )
+# statements that give nothing a name
+_NAMELESS = ("site", "design")
 _MAX_LINES = 500  # lines to look back for the start of a statement
 
 
@@ -162,7 +165,7 @@ def _on_device(device: Declaration) -> str:
 
 def _declaration(place: _Place) -> Iterator[Candidate]:
     kind, last = place.head, place.last
-    if kind in ("title", "supply") or (kind != "site" and len(place.before) < 2):
+    if kind in ("title", "supply") or (kind not in _NAMELESS and len(place.before) < 2):
         return
     wanted = list(_value(place, kind, last))
     yield from wanted or _options(place)
@@ -175,6 +178,9 @@ def _value(place: _Place, kind: str, last: str) -> Iterator[Candidate]:
             yield Candidate(next_terminal(place.checked, kind), "the next free terminal")
         case "output", "from":
             yield from _devices(place, ("supply",))
+        case (("input" | "output"), ("mm2" | "AWG")) if "wire" in place.before[-6:]:
+            yield from _listed(words.CONDUCTORS)
+            yield from _options(place)
         case "output", _ if "load" in place.before[-6:-3] and last == "A":
             yield from _listed(words.LOADS)
         case "clock", ("from" | "to" | "at"):
@@ -197,7 +203,7 @@ def _in_range(before: list[str]) -> bool:
 def _options(place: _Place) -> Iterator[Candidate]:
     """The parts that the declaration does not have yet; none while one is half written."""
     table = words.OPTIONS.get(place.head, ())
-    own = place.before[1 if place.head == "site" else 2 :]
+    own = place.before[1 if place.head in _NAMELESS else 2 :]
     if place.last in _ASKING or (place.head == "timer" and place.last == "on"):
         return
     given = {slot for word, slot, _ in table if word in own}

@@ -8,6 +8,7 @@ from __future__ import annotations
 STATEMENTS = {
     "title": "what the panel is called",
     "site": "where it stands: zone, place, calendar",
+    "design": "the limits that wires and supplies are sized for",
     "supply": "a power supply",
     "input": "a switch or contact in the field",
     "output": "a relay that leaves the panel",
@@ -45,6 +46,11 @@ OPTIONS: dict[str, tuple[tuple[str, str, str], ...]] = {
         ("zone", "zone", "time zone"),
         ("latitude", "place", "degrees north"),
         ("holidays", "holidays", "calendar of public holidays"),
+    ),
+    "design": (
+        ("drop", "drop", "most voltage drop of a load's wire, in %"),
+        ("reserve", "reserve", "share of a supply that stays free, in %"),
+        ("conductors", "conductors", "temperature of the copper, in C"),
     ),
     "input": (
         ("at", "at", "terminal"),
@@ -99,6 +105,7 @@ WEEKDAYS = {
     "Sun": "Sunday",
 }
 
+CONDUCTORS = {"stranded": "many thin wires, as it is if not said", "solid": "one wire"}
 LOADS = {
     "led": "load of LEDs",
     "lamp": "load of lamps",

@@ -231,7 +231,7 @@ def _declaration(tree: Declaration) -> _Line:
     keyword = tree.kind.ljust(6)
     texts = [(option.keyword, _option(option)) for option in tree.options]
     if tree.name is None:
-        # the head of a file: title and site under each other
+        # the head of a file: title, site and design under each other
         return _Line("head", (keyword, " ".join(text for _, text in texts)))
     columns = [
         " ".join(text for name, text in texts if name in group) for group in _COLUMNS[tree.kind]

@@ -77,7 +77,7 @@ HINTS = (
     Hint(
         "missing-unit",
         "a number needs its unit",
-        "write volts as 24 V, amps as 1.2 A, lengths as 14 m, sizes as 1.5 mm2",
+        "write volts as 24 V, amps as 1.2 A, lengths as 14 m, sizes as 1.5 mm2, shares as 3 %",
         (
             "supply main 24 4",
             "supply main 24 V 4",
@@ -87,6 +87,9 @@ HINTS = (
             "output a at R1 wire 14 m 1.5",
             "input a at I1 wire 14 1.5 mm2",
             "input a at I1 wire 14 m 1.5",
+            "design drop 3",
+            "design reserve 20",
+            "design conductors 40",
         ),
     ),
     Hint(
@@ -382,6 +385,7 @@ _PLAIN = {
     "NAME": "a name",
     "KIND": "a kind of load",
     "UNIT": "a unit",
+    "PERCENT": "'%'",
     "DAY": "a weekday",
     "TERMINAL": "a terminal",
     "STRING": "a label in quotes",

@@ -508,6 +508,9 @@ class _Builder(Transformer[Token, Any]):
     def site(self, c: list[Any]) -> Declaration:
         return Declaration("site", None, _sorted(c[1:]), _span(c))
 
+    def design(self, c: list[Any]) -> Declaration:
+        return Declaration("design", None, _sorted(c[1:]), _span(c))
+
     def holiday(self, c: list[Any]) -> Declaration:
         first, last = c[3], c[5] if len(c) > 5 else None
         options = [Option("on", (_word(first),), _span(c[2:4]))]
@@ -548,7 +551,16 @@ class _Builder(Transformer[Token, Any]):
         return _option("debounce", c, _word(c[1]))
 
     def wire(self, c: list[Any]) -> Option:
-        return _option("wire", c, *map(_word, c[1:]))
+        return _option("wire", c, *[_word(token) for token in c[1:] if token is not None])
+
+    def drop(self, c: list[Any]) -> Option:
+        return _option("drop", c, *map(_word, c[1:]))
+
+    def reserve(self, c: list[Any]) -> Option:
+        return _option("reserve", c, *map(_word, c[1:]))
+
+    def conductors(self, c: list[Any]) -> Option:
+        return _option("conductors", c, *map(_word, c[1:]))
 
     def load(self, c: list[Any]) -> Option:
         return _option("load", c, *map(_word, c[1:]))

@@ -49,6 +49,7 @@ class Option:
 DeclarationKind = Literal[
     "title",
     "site",
+    "design",
     "supply",
     "input",
     "output",
@@ -62,7 +63,7 @@ DeclarationKind = Literal[
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """A statement that names a thing; `title` and `site` have no name."""
+    """A statement that names a thing; `title`, `site` and `design` have no name."""
 
     kind: DeclarationKind
     name: Word | None

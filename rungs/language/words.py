@@ -8,6 +8,7 @@ from __future__ import annotations
 STATEMENTS = (
     "title",
     "site",
+    "design",
     "supply",
     "input",
     "output",
@@ -69,10 +70,11 @@ STEPS = tuple(STEP_FORMS)
 FORMS = {
     "title": 'title "Boathouse lights"',
     "site": 'site "Name" zone "Europe/Oslo" latitude 60.39 longitude 5.32 holidays "NO"',
+    "design": "design drop 3 % reserve 20 % conductors 40 C",
     "supply": "supply NAME 24 V 4 A",
-    "input": 'input NAME at I1 maintained NO debounce 30ms wire 14 m 0.75 mm2 "Label"',
+    "input": 'input NAME at I1 maintained NO debounce 30ms wire 14 m 0.75 mm2 stranded "Label"',
     "output": "output NAME at R1 NO retained "
-    + 'load 24 V 1.2 A led from SUPPLY wire 14 m 1.5 mm2 "Label"',
+    + 'load 24 V 1.2 A led from SUPPLY wire 14 m 1.5 mm2 solid "Label"',
     "relay": 'relay NAME retained "Label"',
     "timer": 'timer NAME on-delay 5s "Label" '
     + "(or off-delay, pulse, accumulating, flasher 1s on 1s off)",
@@ -117,4 +119,7 @@ OPTION_ORDER = (
     "zone",
     "latitude",
     "holidays",
+    "drop",
+    "reserve",
+    "conductors",
 )

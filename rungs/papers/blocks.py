@@ -59,13 +59,12 @@ class Table:
 class Picture:
     """An SVG document of `rungs.svg`, with words for those who do not see it.
 
-    `sideways` asks for a page of its own, turned, where it is printed.
+    One whose size is that of a sheet of paper is printed as a sheet of its own.
     """
 
     name: str
     svg: str
     words: str
-    sideways: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -35,7 +35,7 @@ def escaped(text: str) -> str:
 
 def _line(text: str) -> str:
     """Text that shows as it is on a line of its own."""
-    return _LEADING.sub(r"\1\\\2", escaped(text.strip()))
+    return _LEADING.sub(r"\1\\\2", escaped(safe(text).strip()))
 
 
 def paper_markdown(paper: Paper) -> str:

@@ -6,6 +6,7 @@ user's can run, load or send anything even if a mistake let it through unescaped
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Sequence
 from hashlib import sha256
@@ -16,6 +17,13 @@ from rungs import svg
 from rungs.cells import safe
 from rungs.papers.blocks import Block, Paper, Picture, counted, pictures
 
+_ACROSS: Final = 72  # letters that stand side by side on a page, in all columns together
+_SHORTEST: Final = 5
+_WORDS: Final = re.compile(r"\s+|\S+")
+_JOINTS: Final = re.compile(r"[^_./-]*[_./-]|[^_./-]+")
+_SIZE: Final = re.compile(r'width="([0-9]+)mm" height="([0-9]+)mm"')
+# A4 and A3, upright and sideways (ISO 216); the page's styles know each
+_SHEETS: Final = (("210", "297"), ("297", "210"), ("297", "420"), ("420", "297"))
 _HERE: Final = Path(__file__).parent / "templates"
 
 
@@ -37,8 +45,12 @@ def page_html(title: str, papers: Sequence[Paper]) -> str:
         lstrip_blocks=True,
     )
     environment.filters["safe_text"] = safe
+    environment.filters["breakable"] = lambda text, columns: Markup("<wbr>").join(
+        _pieces(safe(text), max(_ACROSS // columns, _SHORTEST))
+    )
     environment.filters["kind"] = _kind
     environment.filters["rows"] = lambda table: counted(len(table.rows), "row")
+    environment.filters["sheet"] = _sheet
     # the only text that is not escaped here: made by our own writer, which escapes
     environment.filters["drawing"] = lambda picture: Markup(_bare(picture))
     style = (_HERE / "page.css").read_text(encoding="utf-8").strip()
@@ -51,6 +63,18 @@ def page_html(title: str, papers: Sequence[Paper]) -> str:
     )
 
 
+def _pieces(text: str, letters: int) -> list[str]:
+    """The text in pieces between which a line may end, where a word is longer than `letters`."""
+    found = []
+    for word in _WORDS.findall(text):
+        if len(word) <= letters:
+            found.append(word)
+            continue
+        for part in _JOINTS.findall(word):
+            found += [part[n : n + letters] for n in range(0, len(part), letters)]
+    return found
+
+
 def _policy(styles: Sequence[str]) -> str:
     """The content-security policy that allows these styles and nothing else (CSP level 2)."""
     digests = (b64encode(sha256(text.encode("utf-8")).digest()).decode("ascii") for text in styles)
@@ -60,6 +84,12 @@ def _policy(styles: Sequence[str]) -> str:
 
 def _kind(block: Block) -> str:
     return type(block).__name__.lower()
+
+
+def _sheet(picture: Picture) -> str:
+    """The class of a picture that fills a sheet of paper, by its size in millimetres."""
+    found = _SIZE.search(picture.svg[:400])
+    return f"sheet sheet-{found[1]}x{found[2]}" if found and found.groups() in _SHEETS else ""
 
 
 def _bare(picture: Picture) -> str:

@@ -35,6 +35,7 @@ from rungs.language.tree import (
 from rungs.language.words import WEEKDAYS
 from rungs.program import values
 from rungs.program.declare import (
+    declare_design,
     declare_device,
     declare_holiday,
     declare_site,
@@ -51,6 +52,7 @@ from rungs.program.nodes import (
     Contact,
     ContactKind,
     Counter,
+    Design,
     Device,
     Expect,
     ExpectSteady,
@@ -126,6 +128,7 @@ class Maker:
     findings: list[Finding] = field(default_factory=list)
     title: str = ""
     site: Site | None = None
+    design: Design | None = None
     named: dict[str, Device | Supply | Holiday] = field(default_factory=dict)
     places: dict[str, Word] = field(default_factory=dict)
     holidays: list[Holiday] = field(default_factory=list)
@@ -173,7 +176,7 @@ class Maker:
                 self._name(declaration, known)
                 continue
             kind = declaration.kind
-            if kind in ("title", "site"):
+            if kind in ("title", "site", "design"):
                 if kind in once:
                     self._second_head(declaration, once[kind])
                     continue
@@ -183,6 +186,8 @@ class Maker:
                     self.title = str(getattr(declaration.options[0].values[0], "text", ""))
                 case "site":
                     self.site = declare_site(declaration, self.findings)
+                case "design":
+                    self.design = declare_design(declaration, self.findings)
                 case "supply":
                     self._name(declaration, declare_supply(declaration, self.findings))
                 case "holiday":
@@ -555,6 +560,7 @@ class Maker:
             tuple(self.scenarios),
             tuple(self.edges),
             self.source,
+            self.design or Design(),
         )
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import TypeVar, cast
+from typing import Literal, TypeVar, cast
 from zoneinfo import ZoneInfo
 
 from rungs.findings import Finding
@@ -22,6 +22,7 @@ from rungs.program.nodes import (
     Clock,
     Counter,
     Days,
+    Design,
     Device,
     Holiday,
     Input,
@@ -183,6 +184,26 @@ def _is_zone(key: str) -> bool:
     return True
 
 
+def declare_design(declaration: Declaration, findings: list[Finding]) -> Design:
+    """The limits that the panel is sized for."""
+    slots = Slots(declaration, findings)
+    return Design(
+        _limit(slots, "drop", "%", 0.1, 20),
+        _limit(slots, "reserve", "%", 0, 90),
+        _limit(slots, "conductors", "C", -40, 105),
+        declaration.span,
+    )
+
+
+def _limit(slots: Slots, slot: str, unit: str, least: float, most: float) -> float | None:
+    words = slots.words(slot)
+    if not words:
+        return None
+    example = {"drop": "drop 3 %", "reserve": "reserve 20 %"}.get(slot, "conductors 40 C")
+    got = values.read_limit(words[0], words[1], unit, least, most, example)
+    return slots.keep(got, least)
+
+
 def declare_supply(declaration: Declaration, findings: list[Finding]) -> Supply:
     """A supply with its rated volts and amps."""
     slots = Slots(declaration, findings)
@@ -263,9 +284,13 @@ def _wire(slots: Slots) -> Wire | None:
     if not words:
         return None
     length = slots.keep(values.read_quantity(words[0], words[1], ("m",)), 0.0)
-    size = slots.keep(values.read_quantity(words[2], words[3], ("mm2", "AWG")), 0.0)
-    option = slots.found["wire"]
-    return Wire(length, size, "AWG" if words[3].text == "AWG" else "mm2", option.span)
+    size_number, size_unit, *make = words[2:]
+    size = slots.keep(values.read_quantity(size_number, size_unit, ("mm2", "AWG")), 0.0)
+    if size_unit.text == "AWG" and size:
+        size = slots.keep(values.read_gauge(size_number), 0.0)
+    unit: Literal["mm2", "AWG"] = "AWG" if size_unit.text == "AWG" else "mm2"
+    stranded = not make or make[0].text == "stranded"
+    return Wire(length, size, unit, slots.found["wire"].span, stranded)
 
 
 def _spans(declaration: Declaration) -> tuple[str, Word]:

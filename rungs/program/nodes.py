@@ -101,13 +101,15 @@ TimerKind = Literal["on-delay", "off-delay", "pulse", "accumulating", "flasher"]
 class Wire:
     """A run of cable: one-way length in metres, and the conductor as it was written.
 
-    `size` is in mm2 for unit `mm2`, or the gauge number for unit `AWG`.
+    `size` is in mm2 for unit `mm2`, or the gauge number for unit `AWG`. Wires are `stranded` unless
+    the file says `solid`.
     """
 
     length_m: float
     size: float
     unit: Literal["mm2", "AWG"]
     span: Span = field(default=NOWHERE, compare=False)
+    stranded: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -270,6 +272,20 @@ class Site:
     latitude: float | None = None
     longitude: float | None = None
     holidays: str | None = None
+    span: Span = field(default=NOWHERE, compare=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Design:
+    """The limits that the panel is sized for, None where the file leaves one to common practice.
+
+    `drop` is the most voltage drop of a load's wire, in percent of its volts; `reserve` the share
+    of each supply that stays free, in percent; `conductors` the temperature of the copper in C.
+    """
+
+    drop: float | None = None
+    reserve: float | None = None
+    conductors: float | None = None
     span: Span = field(default=NOWHERE, compare=False)
 
 
@@ -436,6 +452,7 @@ class Program:
     scenarios: tuple[Scenario, ...] = ()
     edges: tuple[Contact, ...] = ()
     source: Source = field(default=Source("", ""), compare=False)
+    design: Design = Design()
 
     @cached_property
     def by_name(self) -> dict[str, Device]:

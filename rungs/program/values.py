@@ -7,6 +7,7 @@ language (366 days, 60 characters) is kept here and nowhere else.
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import date
 
 from rungs.findings import Finding
@@ -187,6 +188,38 @@ def read_quantity(number: Word, unit: Word, units: tuple[str, ...]) -> float | F
             "write a number above zero, at most 1,000,000",
         )
     return value
+
+
+def read_limit(
+    number: Word, unit: Word, wanted: str, least: float, most: float, example: str
+) -> float | Finding:
+    """A number between two limits, both included, with one certain unit; `example` shows it."""
+    if unit.text != wanted:
+        return Finding(
+            "bad-unit",
+            f"'{unit.text}' is not a unit that fits here",
+            unit.span,
+            "the value is unknown",
+            f"write {wanted}, as in {example}",
+        )
+    value = float(number.text) if len(number.text) <= 20 else most + 1.0
+    if least <= value <= most:
+        return value
+    return Finding(
+        "bad-number",
+        f"{number.text} {unit.text} cannot be meant",
+        number.span,
+        "the sums of the panel would be wrong",
+        f"write a number from {least:g} to {most:g}, as in {example}",
+    )
+
+
+def read_gauge(number: Word) -> float | Finding:
+    """A gauge of wire: a whole number of AWG from 1 to 40."""
+    got = read_count(number, 1, 40)
+    if isinstance(got, Finding):
+        return replace(got, effect="no wire has this gauge", fix="write 18 AWG, or 1.5 mm2")
+    return float(got)
 
 
 def read_degrees(word: Word, limit: int) -> float | Finding:

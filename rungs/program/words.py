@@ -1,10 +1,11 @@
-"""Circuits of the checked program as text of the language."""
+"""Circuits and properties of the checked program as text of the language."""
 
 from __future__ import annotations
 
 from typing import assert_never
 
-from rungs.program.nodes import Circuit, Compare, Contact, Parallel, Series
+from rungs.language.words import duration_text
+from rungs.program.nodes import Circuit, Compare, Contact, Parallel, Property, Series
 
 
 def circuit_text(circuit: Circuit) -> str:
@@ -23,6 +24,20 @@ def circuit_text(circuit: Circuit) -> str:
             return contact_text(circuit)
         case _:
             assert_never(circuit)
+
+
+def property_text(item: Property) -> str:
+    """A property without its label, as it can be written."""
+    circuit = circuit_text(item.circuit)
+    match item.kind:
+        case "require":
+            assert item.when is not None
+            within = f" within {duration_text(item.within)}" if item.within else ""
+            return f"when {circuit_text(item.when)} then {circuit}{within}"
+        case "assume":
+            return f"never {circuit}"
+        case "never" | "always":
+            return f"{item.kind} {circuit}"
 
 
 def contact_text(leaf: Contact) -> str:

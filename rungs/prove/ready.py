@@ -192,9 +192,18 @@ class Fight:
     witness: Witness
 
 
+@dataclass(frozen=True, slots=True)
+class Fights:
+    """The fights that were found, and the pairs of rungs of which it was not found out, with the
+    reason, in words."""
+
+    found: tuple[Fight, ...]
+    unknown: tuple[str, ...] = ()
+
+
 def fights(
     program: Program, budget: Budget, period: int = PERIOD, store: Store | None = None
-) -> tuple[Fight, ...]:
+) -> Fights:
     """Every device that something with its own will, a clock or a switch, latches while another
     unlatches it."""
     pairs = list(_pulling(program))
@@ -218,14 +227,20 @@ def fights(
     prover = Prover(program, items, period, store)
     prover.prepare(budget)
     found = []
+    unknown = []
     for (device, a, b), rows in zip(pairs, places, strict=True):
         when = []
         witness = None
+        doubt = ""
         for place, row in rows:
             answer = prover.answer(place, budget)
             if isinstance(answer, Found):
                 when.append(row)
                 witness = witness or answer.witness
+            elif not isinstance(answer, Never):
+                doubt = answer.reason
+        if doubt:
+            unknown.append(f"{device}: rung {a.number} against rung {b.number} ({doubt})")
         if witness is not None:
             wins = a if a.number > b.number else b
             found.append(
@@ -241,7 +256,7 @@ def fights(
                     witness,
                 )
             )
-    return tuple(found)
+    return Fights(tuple(found), tuple(unknown))
 
 
 def _moments(prover: Prover, rows: tuple[Row, ...]) -> tuple[str, ...]:

@@ -134,7 +134,9 @@ def _questions(
         report.swaps = swaps(program, budget, period, store)
 
     def fighting() -> None:
-        report.fights = fights(program, budget, period, store)
+        answer = fights(program, budget, period, store)
+        report.fights = answer.found
+        report.unfinished += [("clocks and switches that fight", why) for why in answer.unknown]
 
     yield "clocks and switches that fight", fighting
     yield "outputs that change over in one scan", changing_over

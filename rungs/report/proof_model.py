@@ -8,13 +8,13 @@ from pydantic import BaseModel
 
 from rungs.findings import Finding
 from rungs.program.nodes import Program
-from rungs.program.words import circuit_text
+from rungs.program.words import circuit_text, property_text
 from rungs.prove.reach import Never
 from rungs.prove.verdict import Verdict
 from rungs.prove.whole import Report
 from rungs.prove.witness import Witness, actuators
 from rungs.report.model import Document, FindingModel, finding_models
-from rungs.report.proofs import CAUTION, property_words
+from rungs.report.proofs import CAUTION
 from rungs.report.runs import act_text, begin_text, standing
 
 
@@ -209,7 +209,7 @@ def _property(report: Report, verdict: Verdict) -> PropertyModel:
     return PropertyModel(
         name=verdict.name,
         line=program.source.position(verdict.item.span.start).line,
-        text=property_words(verdict.item),
+        text=property_text(verdict.item),
         verdict=verdict.verdict,
         exercised=verdict.exercised,
         method=verdict.answer.method if isinstance(verdict.answer, Never) else "",

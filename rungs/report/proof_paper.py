@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rungs.papers.blocks import Block, Caution, Heading, Paper, Paragraph, Points, Table, Verbatim
+from rungs.program.words import property_text
 from rungs.prove.reach import Never
 from rungs.prove.verdict import Verdict
 from rungs.prove.whole import Report
@@ -13,7 +14,6 @@ from rungs.report.proofs import (
     ORDER,
     how_proved,
     idle_words,
-    property_words,
     question_texts,
 )
 from rungs.report.runs import run_text
@@ -55,7 +55,7 @@ def _blocks(report: Report) -> Iterator[Block]:
         yield Points(tuple(covers))
     assumed = [item for item in report.program.properties if item.kind == "assume"]
     yield Heading("Assumptions", 3)
-    yield Points(tuple(f"{item.label}: {property_words(item)}" for item in assumed) or ("none",))
+    yield Points(tuple(f"{item.label}: {property_text(item)}" for item in assumed) or ("none",))
     told = question_texts(report)
     if told:
         yield Heading("Asked without being written")
@@ -70,7 +70,7 @@ def _blocks(report: Report) -> Iterator[Block]:
 def _row(report: Report, verdict: Verdict) -> tuple[str, ...]:
     line = report.program.source.position(verdict.item.span.start).line
     word = _VERDICTS[verdict.verdict]
-    return verdict.name, str(line), property_words(verdict.item), word, _how(verdict)
+    return verdict.name, str(line), property_text(verdict.item), word, _how(verdict)
 
 
 def _how(verdict: Verdict) -> str:

@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Iterator
 
 from rungs.language.words import duration_text
-from rungs.program.nodes import Program, Property
+from rungs.program.nodes import Program
 from rungs.program.words import circuit_text
 from rungs.prove.order import Orders
 from rungs.prove.reach import Never
@@ -339,17 +339,3 @@ def _stuck(program: Program, stuck: Stuck, ink: Ink) -> str:
     if stuck.known:
         return f"{head}   {stuck.device.name} (line {line}) can never {what}"
     return f"{head}?  {stuck.device.name} (line {line}): not known whether it can {what}"
-
-
-def property_words(item: Property) -> str:
-    """A property without its label, as it can be written."""
-    circuit = circuit_text(item.circuit)
-    match item.kind:
-        case "require":
-            assert item.when is not None
-            within = f" within {duration_text(item.within)}" if item.within else ""
-            return f"when {circuit_text(item.when)} then {circuit}{within}"
-        case "assume":
-            return f"never {circuit}"
-        case "never" | "always":
-            return f"{item.kind} {circuit}"
