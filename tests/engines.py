@@ -213,10 +213,11 @@ def play_table(
     events: Mapping[str, Sequence[int]] | None = None,
     first_match: bool = False,
     most: int = 400,
+    outputs: tuple[str, ...] = (),
 ) -> list[Scan] | None:
-    """The outputs alone, from a transition table that was written and read back; None where the
-    program is too large for a table."""
-    names = tuple(output.name for output in program.outputs)
+    """The outputs alone, or some of them, from a transition table that was written and read back;
+    None where the program is too large for a table."""
+    names = outputs or tuple(output.name for output in program.outputs)
     core = reduce(lower(program, period), names)
     try:
         machine = explore(core, most)
@@ -236,8 +237,8 @@ def play_table(
             wall.forget()
         board.power(power)
         if power:
-            outputs = board.scan(circuits, wall.contacts(t), t)
-            scans.append((t, dict(zip(names, outputs, strict=True))))
+            shown = board.scan(circuits, wall.contacts(t), t)
+            scans.append((t, dict(zip(names, shown, strict=True))))
     return scans
 
 

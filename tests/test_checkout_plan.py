@@ -11,6 +11,7 @@ from rungs.checkout.board import BoardTable, clock_lore
 from rungs.checkout.build import checkout_plan
 from rungs.checkout.graph import Scan, Situations
 from rungs.checkout.paper import checkout_paper, relay_sheet
+from rungs.checkout.parts import parts_of
 from rungs.checkout.plan import Plan
 from rungs.checkout.play import circuit_changes, play, schedule
 from rungs.checkout.rest import all_the_rest
@@ -22,7 +23,8 @@ from rungs.shipped import shipped
 from rungs.source import Source
 from rungs.table.emulator import Emulator
 from rungs.table.transition import compiled, transition_table
-from tests.strategies import random_program
+from tests.engines import ENGINES, play_table
+from tests.strategies import clock_functions, random_program, random_stimulus
 
 SEAL_IN = """
 title "Start and stop"
@@ -303,7 +305,7 @@ def test_a_panel_without_a_table_says_why_and_tells_its_scenarios() -> None:
     )
     plan = checkout_plan(_program(text), 0.2)
     assert plan.table_rows == plan.tour == plan.bound == 0
-    assert "no transition table" in plan.left_out[0]
+    assert "those of the scenarios" in plan.left_out[0]
     assert "22 signals" in plan.left_out[0]
     told = [step for step in plan.steps if step.part == "functions"]
     assert told[-1].do == ("Operate i0 (I0)",)
@@ -343,3 +345,52 @@ def test_the_sheet_has_every_relay_in_every_step_of_the_functions() -> None:
     assert sheet.columns[-1] == "R1 motor"
     shown = {row[-1] for row in sheet.rows if row[1] == "functions"}
     assert shown == {"ON, load on", "off, load off"}
+
+
+# --- in parts -----------------------------------------------------------------------------------
+
+LIGHTS = "\n".join(
+    f"input on_{n} at I{2 * n}\ninput off_{n} at I{2 * n + 1}\noutput lamp_{n} at R{n}\n"
+    f"rung (on_{n} or lamp_{n}) and not off_{n} -> lamp_{n}"
+    for n in range(1, 5)
+)
+
+
+def test_lights_that_know_nothing_of_each_other_are_tried_one_by_one() -> None:
+    program = _program(LIGHTS)
+    plan = checkout_plan(program, 1.0)
+    assert plan.parts == (("lamp_1",), ("lamp_2",), ("lamp_3",), ("lamp_4",))
+    # each part is the seal-in by itself, as a table of its own has it; all in one have the product
+    alone = checkout_plan(_program(LIGHTS.split("\ninput on_2")[0]), 1.0)
+    assert alone.parts == ()
+    assert (plan.tour, plan.bound) == (4 * alone.tour, 4 * alone.bound)
+    assert (plan.table_rows, plan.covered) == (4 * alone.table_rows, 4 * alone.covered)
+    hand = [step for step in plan.steps if step.part == "functions" and step.by_hand]
+    begins = [step for step in hand if "cut the power" in step.do[0]]
+    assert [step.do[0].split(":")[0] for step in begins] == [
+        f"Part {n} (lamp_{n})" for n in range(1, 5)
+    ]
+    whole = checkout_plan(program, 0.3, whole=True)
+    assert whole.parts == ()
+    assert whole.table_rows > 10 * plan.table_rows
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_the_tables_of_the_parts_say_all_that_the_panel_does(seed: int) -> None:
+    rng = Random(500 + seed)
+    program = random_program(rng, 5)
+    parts = parts_of(program)
+    assert sorted(name for part in parts for name in part) == sorted(
+        output.name for output in program.outputs
+    )
+    stimulus = random_stimulus(rng, program)
+    closed, events = clock_functions(program, stimulus.start)
+    shown = ENGINES["reference"](program, stimulus.rows, stimulus.period, closed, events)
+    for part in parts:
+        played = play_table(
+            program, stimulus.rows, stimulus.period, closed, events, outputs=part, most=150
+        )
+        if played is None:
+            continue
+        for (t, one), (_, two) in zip(played, shown, strict=True):
+            assert one == {name: two[name] for name in part}, (t, part)

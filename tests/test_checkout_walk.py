@@ -293,7 +293,7 @@ def test_the_paper_and_the_json_say_what_was_found() -> None:
 def panel(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A panel file, for which a plan of six steps is made."""
     made = ModuleType("rungs.checkout.build")
-    made.checkout_plan = lambda program, seconds: PLAN  # type: ignore[attr-defined]
+    made.checkout_plan = lambda program, seconds, whole=False: PLAN  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "rungs.checkout.build", made)
     path = tmp_path / "shed.rungs"
     path.write_text(SHED, encoding="utf-8")
@@ -381,7 +381,7 @@ def test_the_plan_of_the_record_is_walked_on_until_the_file_changes(
 ) -> None:
     made: list[Program] = []
 
-    def plan(program: Program, seconds: float) -> Plan:
+    def plan(program: Program, seconds: float, whole: bool) -> Plan:
         made.append(program)
         return replace(PLAN, digest=sha256(program.source.text.encode()).hexdigest())
 
@@ -434,7 +434,7 @@ def test_any_bytes_at_the_prompt_leave_a_whole_record(
     panel = tmp_path_factory.mktemp("walk") / "shed.rungs"
     panel.write_text(SHED, encoding="utf-8")
     made = ModuleType("rungs.checkout.build")
-    made.checkout_plan = lambda program, seconds: PLAN  # type: ignore[attr-defined]
+    made.checkout_plan = lambda program, seconds, whole=False: PLAN  # type: ignore[attr-defined]
     with pytest.MonkeyPatch.context() as patch:
         patch.setitem(sys.modules, "rungs.checkout.build", made)
         patch.setattr(sys, "stdout", io.StringIO())
@@ -506,7 +506,7 @@ def test_a_killed_walk_has_every_answer_that_it_acknowledged(tmp_path: Path) -> 
     code = (
         "import sys; from types import ModuleType as M;"
         "from tests.test_checkout_record import PLAN;"
-        "m = M('rungs.checkout.build'); m.checkout_plan = lambda p, s: PLAN;"
+        "m = M('rungs.checkout.build'); m.checkout_plan = lambda p, s, w: PLAN;"
         "sys.modules[m.__name__] = m; from rungs.cli.main import main;"
         f"main(['checkout', {str(panel)!r}, '--walk', '--name', 'Ann'])"
     )

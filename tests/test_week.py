@@ -485,7 +485,7 @@ def test_a_search_that_was_cut_off_leaves_fights_unknown() -> None:
     found = week(demo("yard_lights"), date(2026, 6, 8), Budget(0.0))
     assert "stopped" in found.unknown
     paper = json.dumps([str(block) for block in week_paper(found).blocks])
-    assert "unknown: stopped" in paper
+    assert "both ways is unknown: yard_light: rung" in paper
 
 
 # --- odd days ------------------------------------------------------------------------------------

@@ -12,20 +12,27 @@ from typing import Final
 
 from rungs.checkout.board import BoardTable, clock_lore
 from rungs.checkout.graph import Move, Scan, Situations
+from rungs.checkout.parts import parts_of
 from rungs.checkout.plan import Plan, Step
 from rungs.checkout.play import play, schedule
 from rungs.checkout.points import input_steps, relay_steps
 from rungs.checkout.rest import Rest, all_the_rest
 from rungs.checkout.stories import story_steps
 from rungs.checkout.tour import MOST, Arc, Effort, Leg, quick_tour, shortest_tour
-from rungs.checkout.words import Teller, flashing, sights
+from rungs.checkout.words import Teller, flashing, listed, sight
+from rungs.core.lower import lower
+from rungs.core.reduce import reduce
 from rungs.language.words import duration_text
 from rungs.papers.blocks import counted
-from rungs.program.nodes import Program
+from rungs.program.nodes import Output, Program
+from rungs.prove.zones import FAR
 from rungs.scan.reference import State
 from rungs.table.head import sha256
+from rungs.table.model import TableFile
 from rungs.table.transition import compiled, transition_table
 
+LARGEST: Final = 2_000  # rows of a table that is walked unasked
+_SMALL: Final = 128  # rows of a table that is tried as one, even where it falls into parts
 _SITUATIONS: Final = 8_000  # of a graph that is looked at as a whole
 _REPAIRS: Final = 3
 _MOST_REST: Final = 4_000  # scans after the tour
@@ -44,21 +51,157 @@ class _Walk:
     why: str = ""
 
 
-def checkout_plan(program: Program, seconds: float = 5.0) -> Plan:
-    """The plan of a checkout: inputs, relays, and a tour of the functions, with the fewest steps
-    that were found with about `seconds` of work (what it takes to make the table comes on top; work
-    is counted and not timed, so that the same program always has the same plan).
+@dataclass(frozen=True, slots=True)
+class _Functions:
+    """The functional test of one table: its steps by hand and then those of the emulator, and what
+    `Plan` says of it."""
 
-    Every step of the tour has been played on the emulator, which runs only the table, and on the
-    reference interpreter, which runs only the program; `sights` are what both showed.
+    steps: tuple[Step, ...] = ()
+    tour: int = 0
+    bound: int = 0
+    rows: int = 0
+    covered: int = 0
+    together: int = 0
+    left_out: tuple[str, ...] = ()
+
+
+def checkout_plan(program: Program, seconds: float = 5.0, whole: bool = False) -> Plan:
+    """The plan of a checkout: inputs, relays, and a tour of the functions, with the fewest steps
+    that were found in about `seconds` (what it takes to make the table comes on top).
+
+    A panel with parts that act beside each other is tried part by part, unless its whole table is
+    small or is asked for with `whole`. Every step of the tour has been played on the emulator,
+    which runs only the table, and on the reference interpreter, which runs only the program;
+    `sights` are what both showed.
     """
-    inputs = tuple(input_steps(program))
-    work, findings = compiled(program) if program.outputs else (None, ())
-    if work is None:
-        told = findings[0].message if findings else "the file has no outputs"
-        why = f"There is no transition table, so the functions are those of the scenarios: {told}"
-        return _plan(program, inputs, tuple(story_steps(program)), 0, 0, 0, 0, 0, (why,))
-    board = BoardTable(transition_table(work))
+    tables = _Tables(program)
+    names = tuple(output.name for output in program.outputs)
+    parts = (names,) if whole else tables.parts()
+    if len(parts) > 1:
+        return _part_by_part(tables, parts, seconds)
+    made = _functions(tables, names, seconds, whole)
+    if isinstance(made, str):
+        why = f"The functions are those of the scenarios, and not all rows of a table: {made}"
+        return _plan(program, _Functions(tuple(story_steps(program)), left_out=(why,)))
+    return _plan(program, made)
+
+
+class _Tables:
+    """The transition tables of some outputs of one program, each made once."""
+
+    def __init__(self, program: Program) -> None:
+        self.program = program
+        self._made: dict[tuple[str, ...], TableFile | str] = {}
+        self._clocks: dict[str, set[str]] | None = None  # on which each output depends
+
+    def of(self, outputs: tuple[str, ...]) -> TableFile | str:
+        """The table of some outputs, or why there is none."""
+        if not outputs:
+            return "the file has no outputs"
+        if outputs not in self._made:
+            work, findings = compiled(self.program, outputs)
+            made = findings[0].message if work is None else transition_table(work)
+            self._made[outputs] = made
+        return self._made[outputs]
+
+    def small_enough(self, outputs: tuple[str, ...]) -> TableFile | str:
+        """The table, if somebody could walk it."""
+        table = self.of(outputs)
+        if isinstance(table, str) or len(table.transitions) <= LARGEST:
+            return table
+        return (
+            f"its table has {len(table.transitions):,} rows, more than anybody walks "
+            "('rungs checkout --whole' makes a tour all the same)"
+        )
+
+    def rows(self, outputs: tuple[str, ...]) -> int:
+        """How many rows that table has; more than any if there is none."""
+        table = self.of(outputs)
+        return FAR if isinstance(table, str) else len(table.transitions)
+
+    def seen_with(self, clocks: Sequence[str]) -> tuple[Output, ...]:
+        """The outputs that no other clock than these can move, so that what they show is known."""
+        if self._clocks is None:
+            core = lower(self.program)
+            self._clocks = {
+                output.name: {
+                    s.name for s in reduce(core, (output.name,)).signals if s.kind == "clock"
+                }
+                for output in self.program.outputs
+            }
+        return tuple(o for o in self.program.outputs if self._clocks[o.name] <= set(clocks))
+
+    def parts(self) -> tuple[tuple[str, ...], ...]:
+        """The outputs as they are tried: all in one where that table is small, else in parts that
+        share no memory, and these one by one where that makes fewer rows."""
+        names = tuple(output.name for output in self.program.outputs)
+        found: list[tuple[str, ...]] = []
+        for part in parts_of(self.program):
+            single = tuple((name,) for name in part)
+            rows = self.rows(part)
+            apart = rows > LARGEST or sum(map(self.rows, single)) < rows
+            found += single if apart else (part,)
+        states = 1
+        for part in found:
+            table = self.of(part)
+            states *= _SMALL if isinstance(table, str) else len(table.states)
+        if len(found) == 1 or (states < _SMALL and self.rows(names) <= _SMALL):
+            return (names,)
+        return tuple(found)
+
+
+def _part_by_part(tables: _Tables, parts: tuple[tuple[str, ...], ...], seconds: float) -> Plan:
+    """The parts in order, each from power-up; those without a table by the scenarios."""
+    program = tables.program
+    total = _Functions()
+    bare: list[str] = []
+    for number, part in enumerate(parts, 1):
+        made = _functions(tables, part, seconds / len(parts))
+        named = f"part {number} ({', '.join(part)})"
+        if isinstance(made, str):
+            bare.append(f"{named} is not tried row by row: {made}")
+            continue
+        first = made.steps[0]
+        begin = (f"{named.capitalize()}: {_again(program)}", *first.do)
+        known = {one.output for one in first.sights}
+        free = [output.name for output in program.outputs if output.name not in known]
+        also = f"{listed(free)} may move by the clock: not looked at in this part"
+        notes = (*first.notes, also) if free else first.notes
+        steps = (replace(first, do=begin, notes=notes), *made.steps[1:])
+        shift = total.rows
+        total = _Functions(
+            (*total.steps, *(_shifted(step, shift) for step in steps)),
+            total.tour + made.tour,
+            total.bound + made.bound,
+            total.rows + made.rows,
+            total.covered + made.covered,
+            total.together + made.together,
+            (*total.left_out, *(f"{named}: {words}" for words in made.left_out)),
+        )
+    if bare:
+        told = (*bare, "the functions of these are those of the scenarios, which come last")
+        steps = (*total.steps, *story_steps(program))
+        total = replace(total, steps=steps, left_out=(*total.left_out, *told))
+    return replace(_plan(program, total), parts=parts)
+
+
+def _again(program: Program) -> str:
+    kept = any(getattr(device, "retained", False) for device in program.devices)
+    return "cut the power and clear what is retained" if kept else "cut the power"
+
+
+def _shifted(step: Step, by: int) -> Step:
+    return replace(step, rows=tuple(row + by for row in step.rows))
+
+
+def _functions(
+    tables: _Tables, outputs: tuple[str, ...], seconds: float, whole: bool = False
+) -> _Functions | str:
+    """The test of the table of some outputs, or why there is none; with `whole` however large."""
+    table = tables.of(outputs) if whole else tables.small_enough(outputs)
+    if isinstance(table, str):
+        return table
+    program, board = tables.program, BoardTable(table)
     lore = clock_lore(program, board.clocks)
     seek = Situations(board, lore)
     walk, times, states = _tour(program, seek, seconds)
@@ -67,13 +210,12 @@ def checkout_plan(program: Program, seconds: float = 5.0) -> Plan:
     begin = seek.found[walk.moves[-1].target] if walk.moves else None
     mask = sum(1 << row for row in covered)
     rest = all_the_rest(seek, begin, mask, _MOST_REST, Effort(seconds / 4))
-    hand = tuple(_hand_steps(program, seek, walk.moves, times, states))
-    free, rest = _free_steps(program, seek, scans, rest)
+    seen = tables.seen_with(board.clocks)
+    hand = tuple(_hand_steps(program, seen, seek, walk.moves, times, states))
+    free, rest = _free_steps(program, seen, seek, scans, rest)
     together = {scan.row for scan in rest.scans} - covered
     left = tuple(_left_out(board, walk, rest, len(board.rows) - len(covered), seek))
-    return _plan(
-        program,
-        inputs,
+    return _Functions(
         (*hand, *free),
         len(walk.moves),
         walk.bound,
@@ -84,29 +226,20 @@ def checkout_plan(program: Program, seconds: float = 5.0) -> Plan:
     )
 
 
-def _plan(
-    program: Program,
-    inputs: tuple[Step, ...],
-    functions: tuple[Step, ...],
-    tour: int,
-    bound: int,
-    rows: int,
-    covered: int,
-    together: int,
-    left_out: tuple[str, ...],
-) -> Plan:
+def _plan(program: Program, functions: _Functions) -> Plan:
+    inputs = tuple(input_steps(program))
     before = len(inputs) + 2 * len(program.outputs)
-    relays = tuple(relay_steps(program, _switched(functions, before)))
+    relays = tuple(relay_steps(program, _switched(functions.steps, before)))
     return Plan(
         program.title,
         sha256(program),
-        (*inputs, *relays, *functions),
-        tour,
-        bound,
-        rows,
-        covered,
-        together,
-        left_out,
+        (*inputs, *relays, *functions.steps),
+        functions.tour,
+        functions.bound,
+        functions.rows,
+        functions.covered,
+        functions.together,
+        functions.left_out,
     )
 
 
@@ -116,12 +249,12 @@ def _switched(functions: Sequence[Step], before: int) -> dict[str, tuple[int | N
     for number, step in enumerate(functions, before + 1):
         if not step.by_hand:
             continue
-        for sight in step.sights:
-            on, off = found.get(sight.output, (None, None))
-            if sight.coil and on is None:
-                found[sight.output] = (number, off)
-            elif not sight.coil and on is not None and off is None:
-                found[sight.output] = (on, number)
+        for one in step.sights:
+            on, off = found.get(one.output, (None, None))
+            if one.coil and on is None:
+                found[one.output] = (number, off)
+            elif not one.coil and on is not None and off is None:
+                found[one.output] = (on, number)
     return found
 
 
@@ -225,6 +358,7 @@ def _timed(seek: Situations, moves: Sequence[Move]) -> tuple[tuple[int, ...], in
 
 def _hand_steps(
     program: Program,
+    seen: tuple[Output, ...],
     seek: Situations,
     moves: Sequence[Move],
     times: Sequence[int],
@@ -254,6 +388,7 @@ def _hand_steps(
                 started[timer] = number
         yield _step(
             program,
+            seen,
             board,
             do,
             states[last],
@@ -281,6 +416,7 @@ def _hurry(board: BoardTable, move: Move, started: dict[int, int], number: int) 
 
 def _step(
     program: Program,
+    seen: tuple[Output, ...],
     board: BoardTable,
     do: tuple[str, ...],
     state: State,
@@ -290,12 +426,11 @@ def _step(
     notes: Sequence[str],
     move: Move | None,
 ) -> Step:
-    seen = sights(program, state.contacts)
     terminals = []
     rungs = {rung for row in rows for rung in board.table.transitions[row].rungs}
     if move is not None and move.deed.kind == "move":
         terminals.append(board.inputs[move.deed.which].terminal)
-    for device in program.outputs:
+    for device in seen:
         if before is None or before.contacts[device.name] != state.contacts[device.name]:
             terminals.append(device.terminal)
             # a rung that has lost its power decides as well
@@ -308,7 +443,7 @@ def _step(
     return Step(
         "functions",
         do,
-        seen,
+        tuple(sight(device, state.contacts[device.name]) for device in seen),
         fresh,
         tuple(sorted(rungs)),
         tuple(dict.fromkeys(terminals)),
@@ -318,7 +453,7 @@ def _step(
 
 
 def _free_steps(
-    program: Program, seek: Situations, scans: list[Scan], rest: Rest
+    program: Program, seen: tuple[Output, ...], seek: Situations, scans: list[Scan], rest: Rest
 ) -> tuple[tuple[Step, ...], Rest]:
     """The scans after the tour as steps, as far as they can be given times and played."""
     board = seek.board
@@ -345,7 +480,9 @@ def _free_steps(
         rows = {run[k].row: None}
         last = played.states[k - 1] if k else None
         note = ("only on the emulator: no hand is so exact",)
-        steps.append(_step(program, board, do, played.states[k], last, rows, taken, note, None))
+        steps.append(
+            _step(program, seen, board, do, played.states[k], last, rows, taken, note, None)
+        )
         taken |= rows.keys()
     return tuple(steps), rest
 

@@ -89,14 +89,23 @@ def _sums(plan: Plan) -> Iterator[str]:
         yield f"{word} steps: {count:,}"
     if not plan.table_rows:
         return
+    if plan.parts:
+        named = "; ".join(", ".join(part) for part in plan.parts)
+        yield (
+            f"The relays are tried in {len(plan.parts)} parts: {named}. Each part has a table of "
+            "its own, which says all that those relays do; one table for all has many more rows "
+            "and says nothing more. Single wrong cells of it on a board 'rungs compare' finds."
+        )
+    tables = "transition tables of the parts" if plan.parts else "transition table"
     yield (
-        f"The functions take {plan.covered:,} of the {plan.table_rows:,} rows of the transition "
-        f"table in {counted(plan.tour, 'step')}; {plan.together:,} more are taken on the emulator."
+        f"The functions take {plan.covered:,} of the {plan.table_rows:,} rows of the {tables} in "
+        f"{counted(plan.tour, 'step')}; {plan.together:,} more are taken on the emulator."
     )
+    after = ", part after part," if plan.parts else ""
     if plan.bound == plan.tour:
-        yield "No tour of these rows has fewer steps."
+        yield f"No tour of these rows{after} has fewer steps."
     else:
-        yield f"No tour of these rows has fewer than {counted(plan.bound, 'step')}."
+        yield f"No tour of these rows{after} has fewer than {counted(plan.bound, 'step')}."
 
 
 def _table(name: str, steps: Sequence[tuple[int, Step]], results: Results | None) -> Table:

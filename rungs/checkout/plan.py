@@ -59,7 +59,8 @@ class Plan:
     shorter than (equal where the tour is the shortest there is). `table_rows` counts the rows of
     the transition table, `covered` those that the tour takes by hand, `together` those that need
     two things in one scan, and `left_out` says in words why the others are not taken. Without a
-    table (`table_rows` is 0), `left_out` says why there is none.
+    table (`table_rows` is 0), `left_out` says why there is none. `parts` are the outputs of each
+    table where the panel is tried part by part, and the numbers are then the sums of the parts.
     """
 
     title: str
@@ -71,3 +72,4 @@ class Plan:
     covered: int
     together: int
     left_out: tuple[str, ...] = ()
+    parts: tuple[tuple[str, ...], ...] = ()

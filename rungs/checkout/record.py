@@ -136,6 +136,7 @@ class KeptPlan(_Part):
     covered: int
     together: int
     left_out: tuple[str, ...] = ()
+    parts: tuple[tuple[str, ...], ...] = ()
     sha256: _Digest
 
 
@@ -204,6 +205,7 @@ def kept_plan(plan: Plan) -> KeptPlan:
         covered=plan.covered,
         together=plan.together,
         left_out=plan.left_out,
+        parts=plan.parts,
         sha256=_sum(steps),
     )
 
@@ -244,6 +246,7 @@ def plan_in(record: Record | None, digest: str) -> Plan | None:
         kept.covered,
         kept.together,
         kept.left_out,
+        kept.parts,
     )
 
 

@@ -41,6 +41,9 @@ def configure(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--fresh", action="store_true", help="make the plan anew where a record has one"
     )
+    parser.add_argument(
+        "--whole", action="store_true", help="one tour for the table of the whole panel"
+    )
     add_papers(parser)
     add_json(parser)
 
@@ -79,11 +82,11 @@ def run(args: Namespace) -> int:
         raise CliError(plain(str(error)), WRONG_CALL) from error
     if record is None and args.record and not args.walk:
         raise CliError(f"there is no record '{plain(args.record)}'; --walk begins one")
-    plan = None if args.fresh else plan_in(record, sha256(program))
+    plan = None if args.fresh or args.whole else plan_in(record, sha256(program))
     if plan is None:
         if args.walk:
             say("rungs: making the plan ...")
-        plan = checkout_plan(program, args.seconds)
+        plan = checkout_plan(program, args.seconds, args.whole)
     if args.walk:
         assert book is not None
         from rungs.cli.checkout_walk import walk_in_terminal

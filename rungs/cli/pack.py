@@ -34,6 +34,11 @@ def configure(parser: ArgumentParser) -> None:
         "--board", metavar="BOARD", help="a shipped board, or a board file of yours"
     )
     parser.add_argument(
+        "--sun-by",
+        choices=("month", "week"),
+        help="fixed times in place of sunrise and sunset, for a board without them",
+    )
+    parser.add_argument(
         "--record", metavar="FILE.json", help="the checkout record (NAME.checkout.json beside FILE)"
     )
     parser.add_argument("--paper", choices=("A4", "A3"), default="A4", help="size of the drawings")
@@ -70,6 +75,7 @@ def run(args: Namespace) -> int:
         today=date.today(),
         seconds=args.seconds,
         sheets=args.paper,
+        sun_by=args.sun_by,
     )
     ask = _with_board(ask, args.board)
     ask = _with_before(ask, folder / f"{stem}.restore.json")

@@ -9,7 +9,7 @@ from rungs.program.check import check
 from rungs.source import Source, source_from_text
 from rungs.table.board import Board, read_board
 from rungs.table.compare import compare
-from rungs.table.compile import Compiler, this_year
+from rungs.table.compile import Compiler
 from rungs.table.formats import table_json
 from rungs.table.model import TableFile
 
@@ -45,7 +45,7 @@ def _made(compiler: Compiler, restore: Restore, table: TableFile) -> TableFile |
     board = _board(restore)
     if board is None:
         return compiler.table(table.kind, table.first_match)[0]
-    return compiler.for_board(table.kind, board, None, this_year()).table
+    return compiler.for_board(table.kind, board, restore.sun_by, restore.year).table
 
 
 def _board(restore: Restore) -> Board | None:

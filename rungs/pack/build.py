@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
+from typing import Literal
 
 from rungs import __version__
 from rungs.checkout.build import checkout_plan
@@ -80,6 +81,7 @@ class Ask:
     today: date = date(2026, 1, 5)
     seconds: float = 60.0
     sheets: PaperSize = "A4"
+    sun_by: Literal["month", "week"] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +146,8 @@ def hand_over(ask: Ask, store: Store | None = None, progress: Progress | None = 
         sha256=digest,
         text=ask.data.decode("utf-8"),
         board=ask.board_text,
+        sun_by=ask.sun_by,
+        year=ask.today.year,
         table=table,
         revisions=revisions,
     )
@@ -186,7 +190,7 @@ class _Work:
             if board is None:
                 outcome = Outcome(kind, "", *compiler.table(kind))
             else:
-                outcome = compiler.for_board(kind, board, None, self.ask.today.year)
+                outcome = compiler.for_board(kind, board, self.ask.sun_by, self.ask.today.year)
             if outcome.table is not None:
                 return outcome.table, outcome.findings
             outcomes.append(outcome)
@@ -221,7 +225,8 @@ class _Work:
         plan = checkout_plan(program, self.ask.seconds * 0.1)
         paper = checkout_paper(plan, program)
         if record is None:
-            self.checked = (f"not begun, {counted(len(plan.steps), 'step')}", False)
+            steps = counted(sum(step.by_hand for step in plan.steps), "step")
+            self.checked = (f"not begun, {steps}", False)
             return paper
         summary = Walk(plan, record).summary()
         self.checked = ("; ".join(summary.lines()), summary.whole and not summary.older)

@@ -50,6 +50,8 @@ class Restore(_Part):
     sha256: Digest
     text: str
     board: BoardText | None = None
+    sun_by: Literal["month", "week"] | None = None  # fixed times in place of the sun, of `year`
+    year: int = Field(default=2026, ge=1970, le=2199)
     table: TableFile | None = None
     revisions: tuple[Revision, ...] = ()
 

@@ -8,17 +8,17 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
 
 from rungs import svg
 from rungs.cells import safe
-from rungs.papers.blocks import Block, Paper, Picture, counted, pictures
+from rungs.papers.blocks import Block, Paper, Picture, Table, counted, pictures
 
-_ACROSS: Final = 72  # letters that stand side by side on a page, in all columns together
 _SHORTEST: Final = 5
+_LONGEST: Final = 60
 _WORDS: Final = re.compile(r"\s+|\S+")
 _JOINTS: Final = re.compile(r"[^_./-]*[_./-]|[^_./-]+")
 _SIZE: Final = re.compile(r'width="([0-9]+)mm" height="([0-9]+)mm"')
@@ -45,8 +45,9 @@ def page_html(title: str, papers: Sequence[Paper]) -> str:
         lstrip_blocks=True,
     )
     environment.filters["safe_text"] = safe
-    environment.filters["breakable"] = lambda text, columns: Markup("<wbr>").join(
-        _pieces(safe(text), max(_ACROSS // columns, _SHORTEST))
+    environment.filters["letters"] = _letters
+    environment.filters["breakable"] = lambda text, letters: Markup("").join(
+        Markup("<wbr>").join(pieces) for pieces in _words(safe(text), letters)
     )
     environment.filters["kind"] = _kind
     environment.filters["rows"] = lambda table: counted(len(table.rows), "row")
@@ -63,16 +64,29 @@ def page_html(title: str, papers: Sequence[Paper]) -> str:
     )
 
 
-def _pieces(text: str, letters: int) -> list[str]:
-    """The text in pieces between which a line may end, where a word is longer than `letters`."""
-    found = []
+def _letters(table: Table) -> int:
+    """The longest that a word of a table may be so that its columns stand side by side."""
+    longest = [
+        max((len(word) for text in texts for word in safe(text).split()), default=1)
+        for texts in zip(table.columns, *table.rows, strict=True)
+    ]
+    count = len(table.columns)
+    # as the styles set them: a page is 688 pixels wide between its margins, a bold letter takes 9
+    # and a cell's edges 15; from ten columns on everything is smaller
+    across = (688 - 15 * count) / 9 if count < 10 else (688 - 8 * count) / 7
+    fits = [n for n in range(_SHORTEST, _LONGEST) if sum(min(n, w) for w in longest) <= across]
+    return max(fits, default=_SHORTEST)
+
+
+def _words(text: str, letters: int) -> Iterator[list[str]]:
+    """Each word, and what stands between two, in pieces between which a line may end: one piece
+    unless it is longer than `letters`."""
     for word in _WORDS.findall(text):
         if len(word) <= letters:
-            found.append(word)
-            continue
-        for part in _JOINTS.findall(word):
-            found += [part[n : n + letters] for n in range(0, len(part), letters)]
-    return found
+            yield [word]
+        else:
+            parts = _JOINTS.findall(word)
+            yield [p[n : n + letters] for p in parts for n in range(0, len(p), letters)]
 
 
 def _policy(styles: Sequence[str]) -> str:

@@ -78,6 +78,7 @@ class CheckoutModel(Document):
     covered: int
     together: int
     left_out: list[str]
+    parts: list[list[str]]
     recorded: bool
     steps: list[CheckoutStepModel]
     stale: list[StaleModel]
@@ -127,6 +128,7 @@ def checkout_model(program: Program, plan: Plan, record: Record | None) -> Check
         covered=plan.covered,
         together=plan.together,
         left_out=list(plan.left_out),
+        parts=[list(part) for part in plan.parts],
         recorded=record is not None,
         steps=steps,
         stale=stale,

@@ -7,6 +7,7 @@ no second way of writing a time.
 from __future__ import annotations
 
 import hashlib
+from pathlib import PurePath
 from typing import Any
 
 from rungs import __version__
@@ -43,7 +44,8 @@ def head(program: Program, core: Core, kind: Kind, outputs: tuple[str, ...]) -> 
         "kind": kind,
         "tool": f"rungs {__version__}",
         "title": program.title,
-        "program": program.source.name,
+        # a table leaves this machine, and where the file lies on it is nobody's business
+        "program": PurePath(program.source.name).name,
         "program_sha256": sha256(program),
         "period_ms": core.period,
         "site": site_statement(program.site) if program.clocks else "",
