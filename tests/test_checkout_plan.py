@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from datetime import date
 from random import Random
 
 import pytest
 
-from rungs.checkout.board import BoardTable, clock_lore
+from rungs.checkout.board import LEAD, BoardTable, clock_lore
 from rungs.checkout.build import checkout_plan
-from rungs.checkout.graph import Scan, Situations
+from rungs.checkout.graph import Move, Scan, Situations
 from rungs.checkout.paper import checkout_paper, relay_sheet
 from rungs.checkout.parts import parts_of
 from rungs.checkout.plan import Plan
@@ -19,6 +21,8 @@ from rungs.checkout.tour import Effort, shortest_tour
 from rungs.papers.blocks import Caution, Table
 from rungs.program.check import check
 from rungs.program.nodes import Program
+from rungs.scan.calendar import build_calendar
+from rungs.scan.runner import Panel
 from rungs.shipped import shipped
 from rungs.source import Source
 from rungs.table.emulator import Emulator
@@ -394,3 +398,64 @@ def test_the_tables_of_the_parts_say_all_that_the_panel_does(seed: int) -> None:
             continue
         for (t, one), (_, two) in zip(played, shown, strict=True):
             assert one == {name: two[name] for name in part}, (t, part)
+
+
+# --- clocks that keep to the calendar -----------------------------------------------------------
+
+DAY = date(2026, 11, 25)
+
+
+def _walked(program: Program, seek: Situations, moves: Sequence[Move]) -> Iterator[dict[str, bool]]:
+    """What a panel with the real calendar shows after each move, with the clock set as the words
+    of the steps say; for programs without timers."""
+    places = seek.lore.places
+    panel: Panel | None = None
+    for move in moves:
+        deed, t = move.deed, 0
+        if panel is None:
+            panel = Panel(program, places[deed.place].before)
+        elif deed.kind == "move":
+            name = seek.board.inputs[deed.which].name
+            panel.give_circuits(panel.circuits | {name: not panel.circuits[name]})
+        elif deed.kind == "set":
+            panel.set_clock(places[deed.place].before)
+        elif deed.kind in ("cut", "dark"):
+            panel.switch_power(False)
+            panel.pass_to(panel.next_scan_at() + 5_000)
+            if deed.kind == "dark":
+                panel.set_clock(places[deed.place].before)
+            panel.switch_power(True)
+        else:
+            assert deed.kind == "edge"
+            panel.set_clock(places[deed.place].at - LEAD)
+            t = LEAD
+        panel.run(panel.next_scan_at() + t + 250)
+        yield dict(panel.state.contacts)
+
+
+@pytest.mark.parametrize("demo", ["", "yard_lights"])
+def test_a_walk_by_the_calendar_shows_the_same_on_a_panel_with_real_clocks(demo: str) -> None:
+    text = (shipped("demos") / f"{demo}.rungs").read_text(encoding="utf-8") if demo else CLOCKED
+    program = _program(text)
+    outputs = ("yard_light",) if demo else ("lamp", "away")
+    work, _ = compiled(program, outputs)
+    assert work is not None
+    board = BoardTable(transition_table(work))
+    seek = Situations(board, clock_lore(program, board.clocks))
+    assert seek.explored(5_000, Effort(20))
+    assert seek.lore.places
+    tour = shortest_tour(seek, 0, 0.5)
+    moves = [seek.moves(node)[place] for node, place in tour.walk]
+    assert {"dark", "edge"} <= {move.deed.kind for move in moves}
+    for move, shown in zip(moves, _walked(program, seek, moves), strict=True):
+        row = board.rows[move.scans[-1].row]
+        assert tuple(shown[name] for name in outputs) == row.outputs, move.deed
+
+
+def test_a_clock_that_is_set_past_an_event_shows_it() -> None:
+    # what the walk has to keep clear of
+    panel = Panel(_program(CLOCKED), build_calendar(_program(CLOCKED)).zone.instant(DAY, 0))
+    panel.run(1_000)
+    panel.set_clock(build_calendar(panel.program).zone.instant(DAY, 23 * 3_600_000 + 60_000))
+    panel.run(2_000)
+    assert panel.state.contacts["away"]

@@ -102,7 +102,9 @@ class Listing(Dialog[T], Generic[T], inherit_bindings=False):
         """The title above the list."""
         with Vertical():
             yield Lines(id="head")
-            yield Lines(id="items")
+            pane = Lines(id="items")
+            pane.set_class(self.signs.ascii_only, "-plain-bars")
+            yield pane
 
     def on_mount(self) -> None:
         """Be whole in the first frame."""

@@ -30,6 +30,8 @@ HAND: Final = 250  # ms: no hand moves two switches faster than this
 SHORT: Final = 1_000  # ms: timers up to this count how long hands take
 LEAD: Final = 10_000  # ms: so long before its edge a clock is set
 _OCCURRENCES: Final = 40  # dates that are kept for each edge
+_MOST_PLACES: Final = 60  # of the calendar that a walk keeps to
+_AHEAD: Final = 3  # places that follow each other in an order which was not there before
 _ROOM: Final = 3_600_000  # ms: a clock is set into windows of at least this length, if it can be
 
 
@@ -59,14 +61,32 @@ class ClockEdge:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """A place of the calendar where the contacts pass an `edge`, at the instant `at`; `before` is
+    an instant well before it and after what came last. No event lies between places of a `run`."""
+
+    edge: ClockEdge
+    at: int
+    before: int
+    run: int
+
+
+@dataclass(frozen=True, slots=True)
 class ClockLore:
     """What the clocks of a table can show: the edges, and for each vector of windows instants in
-    the midst of it."""
+    the midst of it.
+
+    A clock that is set past an event shows it, so with events among the clocks a walk has to keep
+    to the calendar: `places` then are those of some days in their order, and after each comes the
+    next. `late` tells that an event may be caught up after a power cut.
+    """
 
     names: tuple[str, ...]
     edges: tuple[ClockEdge, ...]
     inside: dict[Vector, tuple[int, ...]]
     line: Timeline | None = None
+    places: tuple[Place, ...] = ()
+    late: bool = False
 
     @property
     def vectors(self) -> tuple[Vector, ...]:
@@ -101,12 +121,33 @@ def clock_lore(program: Program, names: tuple[str, ...]) -> ClockLore:
             last, now, shown = at, segment.vector, None
         if now is not None:
             inside.setdefault(now, []).append((begun, begun + _ROOM))
+    found = tuple(ClockEdge(*key, tuple(at[:_OCCURRENCES])) for key, at in edges.items())
     return ClockLore(
         names,
-        tuple(ClockEdge(*key, tuple(at[:_OCCURRENCES])) for key, at in edges.items()),
+        found,
         {vector: _midst(spans) for vector, spans in inside.items()},
         line,
+        _places(found) if any(clock.end is None for clock in line.clocks) else (),
+        any(clock.catch_up for clock in line.clocks),
     )
+
+
+def _places(edges: tuple[ClockEdge, ...]) -> tuple[Place, ...]:
+    """The edges in the order of the calendar, as long as something new comes."""
+    dated = sorted(((at, edge) for edge in edges for at in edge.at), key=lambda pair: pair[0])
+    known: set[tuple[ClockEdge, ...]] = set()
+    last = run = 0
+    found: list[Place] = []
+    since = dated[0][0] - _ROOM if dated else 0
+    for number, (at, edge) in enumerate(dated[:_MOST_PLACES]):
+        ahead = tuple(other for _, other in dated[number : number + _AHEAD])
+        if ahead not in known:
+            known.add(ahead)
+            last = number + 1
+        found.append(Place(edge, at, max((since + at) // 2, at - _ROOM), run))
+        run += edge.shown is not None
+        since = at
+    return tuple(found[: last + 1])
 
 
 def _midst(spans: list[tuple[int, int]]) -> tuple[int, ...]:

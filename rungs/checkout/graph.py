@@ -38,19 +38,22 @@ class Scan:
 @dataclass(frozen=True, slots=True)
 class Deed:
     """What is done in a step: `power` on for the first time, `cut` and bring it back, `move` the
-    input numbered `which`, `wait` for the timers `which` (bits), `set` the clocks to `vector`, or
-    let them pass an `edge`; `scan` is a scan of any kind that no hand can make."""
+    input numbered `which`, `wait` for the timers `which` (bits), `set` the clocks to `vector`, also
+    while the power is away (`dark`), or let them pass an `edge`; `scan` is a scan of any kind that
+    no hand can make. `place` is that of the calendar, where a walk keeps to it."""
 
-    kind: Literal["power", "cut", "move", "wait", "set", "edge", "scan"]
+    kind: Literal["power", "cut", "move", "wait", "set", "dark", "edge", "scan"]
     which: int = 0
     vector: Vector = ()
     edge: ClockEdge | None = None
+    place: int = -1
 
 
 @dataclass(frozen=True, slots=True)
 class Situation:
     """A settled panel: `due` are the timers that have ended and still run, `full` the sums that are
-    reached, `zone` the number of a zone of the other running timers, `runs` all that run."""
+    reached, `zone` the number of a zone of the other running timers, `runs` all that run. `place`
+    is what the calendar comes to next (-1 where a walk need not keep to it)."""
 
     state: int
     image: int
@@ -59,6 +62,7 @@ class Situation:
     full: int
     runs: int
     zone: int
+    place: int = -1
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +99,7 @@ class Situations:
         self._moves: dict[int, tuple[Move, ...]] = {}
         self._arcs: dict[int, tuple[Arc, ...]] = {}
         self.restless = 0  # steps after which the panel did not settle
+        self._place = -1  # that the steps which are being made lead to
 
     def __getitem__(self, number: int) -> Sequence[Arc]:
         """The arcs of a situation, for a tour that explores as it goes."""
@@ -140,17 +145,23 @@ class Situations:
 
     def _power_up(self) -> Iterator[Move]:
         vector = self.first_vector()
-        board = self.board
+        board, places = self.board, self.lore.places
+        self._place = next((n for n, p in enumerate(places) if p.edge.source == vector), -1)
         yield from self._ways(
-            Deed("power", vector=vector), board.rest, vector, At(board.start, 0, 0, 0, 0), cut=True
+            Deed("power", vector=vector, place=self._place),
+            board.rest,
+            vector,
+            At(board.start, 0, 0, 0, 0),
+            cut=True,
         )
 
     def first_vector(self) -> Vector:
         """What the clocks show when power is first switched on: as few closed as can be."""
-        return min(self.lore.inside, key=sum)
+        return min([p.edge.source for p in self.lore.places] or self.lore.inside, key=sum)
 
     def _from(self, here: Situation) -> Iterator[Move]:
         board, lore = self.board, self.lore
+        self._place = here.place
         at = At(here.state, here.due, here.full, here.runs, here.zone)
         quick = self.times.by_hand(here.zone)
         if quick is not None:
@@ -170,14 +181,47 @@ class Situations:
                 yield from self._ways(Deed("wait", 1 << place), here.image, here.vector, ended)
         if quick is not None:
             soon = At(here.state, here.due, here.full, here.runs, quick)
-            for vector in lore.inside:
-                if vector != here.vector:
-                    yield from self._ways(Deed("set", vector=vector), here.image, vector, soon)
-            for edge in lore.edges:
-                if edge.source == here.vector:
-                    yield from self._passing(Deed("edge", edge=edge), here.image, edge, soon)
+            yield from self._by_calendar(here, soon) if lore.places else self._by_clock(here, soon)
+        self._place = here.place
         cut = At(board.after_cut[at.state], 0, here.full & board.kept_sums, 0, 0)
         yield from self._ways(Deed("cut"), here.image, here.vector, cut, cut=True)
+        if not lore.late:
+            yield from self._in_the_dark(here, cut)
+
+    def _by_clock(self, here: Situation, soon: At) -> Iterator[Move]:
+        """The clock set anywhere, and any edge: nothing shows that time was passed over."""
+        for vector in self.lore.inside:
+            if vector != here.vector:
+                yield from self._ways(Deed("set", vector=vector), here.image, vector, soon)
+        for edge in self.lore.edges:
+            if edge.source == here.vector:
+                yield from self._passing(Deed("edge", edge=edge), here.image, edge, soon)
+
+    def _by_calendar(self, here: Situation, soon: At) -> Iterator[Move]:
+        """The clock set where no event lies between, and the edges there."""
+        places = self.lore.places
+        if here.place < 0:
+            return
+        for number, place in enumerate(places):
+            if place.run != places[here.place].run:
+                continue
+            edge = place.edge
+            if edge.source == here.vector:
+                self._place = number + 1 if number + 1 < len(places) else -1
+                deed = Deed("edge", edge=edge, place=number)
+                yield from self._passing(deed, here.image, edge, soon)
+            else:
+                self._place = number
+                deed = Deed("set", vector=edge.source, place=number)
+                yield from self._ways(deed, here.image, edge.source, soon)
+
+    def _in_the_dark(self, here: Situation, cut: At) -> Iterator[Move]:
+        """The clock set while the power is away: no event shows, whatever lies between."""
+        for number, place in enumerate(self.lore.places):
+            if number != here.place:
+                self._place = number
+                deed = Deed("dark", vector=place.edge.source, place=number)
+                yield from self._ways(deed, here.image, place.edge.source, cut, cut=True)
 
     def _passing(self, deed: Deed, image: int, edge: ClockEdge, at: At) -> Iterator[Move]:
         if edge.shown is None:
@@ -214,7 +258,7 @@ class Situations:
             if calm and self._stays(image, vector, after, scan.row):
                 zone = after.zone
                 target = Situation(
-                    after.state, image, vector, after.due, after.full, after.runs, zone
+                    after.state, image, vector, after.due, after.full, after.runs, zone, self._place
                 )
                 yield Move(deed, scans, self._number(target))
                 continue

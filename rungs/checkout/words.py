@@ -92,10 +92,12 @@ class Teller:
         match deed.kind:
             case "power":
                 found = ["Leave every input released"]
-                found += self._set(deed.vector)
+                found += self._set(deed)
                 return (*found, "Switch the power on")
             case "cut":
                 return ("Cut the power, wait 5s, bring it back",)
+            case "dark":
+                return ("Cut the power", *self._set(deed), "Bring the power back")
             case "move":
                 device = self._input(deed.which)
                 closed = bool(image & self.board.input_weights[deed.which])
@@ -103,10 +105,10 @@ class Teller:
             case "wait":
                 return (f"Wait for {listed(timer_words(self.board, deed.which))}",)
             case "set":
-                return tuple(self._set(deed.vector))
+                return tuple(self._set(deed))
             case "edge":
                 assert deed.edge is not None
-                return self._edge(deed.edge)
+                return self._edge(deed.edge, deed.place)
             case _:
                 raise AssertionError("a scan that no hand makes is told by `scan`")
 
@@ -123,8 +125,12 @@ class Teller:
         self._used[key] = turn + 1
         return at[turn % len(at)]
 
-    def _set(self, vector: Vector) -> list[str]:
-        at = self._next(vector, self.lore.inside.get(vector, ()))
+    def _set(self, deed: Deed) -> list[str]:
+        vector = deed.vector
+        if deed.place >= 0:
+            at: int | None = self.lore.places[deed.place].before
+        else:
+            at = self._next(vector, self.lore.inside.get(vector, ()))
         if at is None or self.lore.line is None:
             return []
         return [f"Set the board's clock to {self._wall(at)}{self._shows(vector)}"]
@@ -133,8 +139,8 @@ class Teller:
         closed = [n for n, bit in zip(self.lore.names, vector, strict=True) if bit]
         return f" (closed: {', '.join(closed) or 'no clock'})"
 
-    def _edge(self, edge: ClockEdge) -> tuple[str, ...]:
-        at = self._next(edge, edge.at)
+    def _edge(self, edge: ClockEdge, place: int) -> tuple[str, ...]:
+        at = self._next(edge, edge.at) if place < 0 else self.lore.places[place].at
         assert at is not None
         assert self.lore.line is not None
         _, ms = self.lore.line.zone.local(at)

@@ -114,9 +114,14 @@ def _show(plan: Plan, program: Program, record: Record | None, args: Namespace) 
     from dataclasses import replace
 
     from rungs.checkout.found import found_blocks
-    from rungs.checkout.paper import checkout_paper
+    from rungs.checkout.paper import checkout_paper, relay_sheet
 
     paper = checkout_paper(plan, program)
     if record is not None:
         paper = replace(paper, blocks=(*paper.blocks, *found_blocks(plan, record)))
-    put_paper(paper, args.output)
+    sheets = [name for name in args.output if name.lower().endswith(".csv")]
+    if sheets:
+        # a spreadsheet has room for a column of each relay
+        put_paper(replace(paper, blocks=(*paper.blocks, relay_sheet(plan))), sheets)
+    if not args.output or len(sheets) < len(args.output):
+        put_paper(paper, [name for name in args.output if name not in sheets])
