@@ -222,7 +222,7 @@ class _Work:
     def checkout(self) -> Paper:
         """The plan, and what was found if there is a record."""
         program, record = self.ask.program, self.ask.record
-        plan = checkout_plan(program, self.ask.seconds * 0.1)
+        plan = checkout_plan(program, self.ask.seconds * 0.2)
         paper = checkout_paper(plan, program)
         if record is None:
             steps = counted(sum(step.by_hand for step in plan.steps), "step")

@@ -66,7 +66,7 @@ def cover_paper(
         (
             Table("facts", ("what", "which"), facts),
             Heading("State at handover"),
-            Table("state", ("what was looked at", "how it came out", ""), rows),
+            Table("state", ("what was looked at", "how it came out", "note"), rows),
         ),
     )
 

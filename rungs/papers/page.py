@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from base64 import b64encode
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
@@ -19,6 +19,7 @@ from rungs.papers.blocks import Block, Paper, Picture, Table, counted, pictures
 
 _SHORTEST: Final = 5
 _LONGEST: Final = 60
+_PAGE: Final = 688  # pixels: A4 between margins of 14 mm, 96 to the inch
 _WORDS: Final = re.compile(r"\s+|\S+")
 _JOINTS: Final = re.compile(r"[^_./-]*[_./-]|[^_./-]+")
 _SIZE: Final = re.compile(r'width="([0-9]+)mm" height="([0-9]+)mm"')
@@ -66,16 +67,23 @@ def page_html(title: str, papers: Sequence[Paper]) -> str:
 
 def _letters(table: Table) -> int:
     """The longest that a word of a table may be so that its columns stand side by side."""
-    longest = [
-        max((len(word) for text in texts for word in safe(text).split()), default=1)
-        for texts in zip(table.columns, *table.rows, strict=True)
-    ]
-    count = len(table.columns)
-    # as the styles set them: a page is 688 pixels wide between its margins, a bold letter takes 9
-    # and a cell's edges 15; from ten columns on everything is smaller
-    across = (688 - 15 * count) / 9 if count < 10 else (688 - 8 * count) / 7
-    fits = [n for n in range(_SHORTEST, _LONGEST) if sum(min(n, w) for w in longest) <= across]
-    return max(fits, default=_SHORTEST)
+    heads = [_longest((name,)) for name in table.columns]
+    bodies = [_longest(column) for column in zip(*table.rows, strict=True)]
+    # as the styles set them, in pixels: a letter of the bold heads and of the body, the edges of a
+    # cell, and a page between its margins; from ten columns on everything is smaller
+    bold, letter, edges = (9.4, 8, 16) if len(heads) < 10 else (7.7, 6.5, 8.5)
+    for most in range(_LONGEST, _SHORTEST, -1):
+        widths = [
+            max(min(head, most) * bold, min(body, most) * letter) + edges
+            for head, body in zip(heads, bodies, strict=True)
+        ]
+        if sum(widths) <= _PAGE:
+            return most
+    return _SHORTEST
+
+
+def _longest(texts: Iterable[str]) -> int:
+    return max((len(word) for text in texts for word in safe(text).split()), default=1)
 
 
 def _words(text: str, letters: int) -> Iterator[list[str]]:
