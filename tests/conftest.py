@@ -10,13 +10,18 @@ from hypothesis import HealthCheck, settings
 # The same examples on every run where a result must not depend on luck; fresh ones at a desk.
 settings.register_profile(
     "ci",
+    max_examples=60,
     deadline=None,
     derandomize=True,
     database=None,
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.register_profile(
-    "desk", deadline=None, print_blob=True, suppress_health_check=[HealthCheck.too_slow]
+    "desk",
+    max_examples=60,
+    deadline=None,
+    print_blob=True,
+    suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("ci" if os.environ.get("CI") else "desk")
 

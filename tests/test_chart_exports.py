@@ -87,7 +87,7 @@ def read_csv(chart: Chart, text: str) -> tuple[list[str], list[list[str]]]:
     return table[at], table[at + 1 :]
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(charts())
 def test_csv_read_back_shows_the_chart_at_every_ms(chart: Chart) -> None:
     header, rows = read_csv(chart, csv_text(chart))
@@ -111,7 +111,7 @@ def test_csv_read_back_shows_the_chart_at_every_ms(chart: Chart) -> None:
                     assert cells[f"{trace.name}.count"] == count
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(charts(hostile=True))
 def test_no_cell_of_a_csv_can_be_run_as_a_formula(chart: Chart) -> None:
     text = csv_text(chart)
@@ -236,7 +236,7 @@ def read_vcd(text: str) -> Dump:
     return dump
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(charts())
 def test_vcd_read_back_shows_the_chart_at_every_ms(chart: Chart) -> None:
     dump = read_vcd(vcd_text(chart))
@@ -261,7 +261,7 @@ def test_vcd_read_back_shows_the_chart_at_every_ms(chart: Chart) -> None:
                     assert int(value, 2) == slow_count(trace, t)
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(charts(hostile=True))
 @example(
     Chart(
@@ -407,7 +407,7 @@ def over(pieces: list[tuple[float, float]], x: float, slack: float = 0.011) -> b
     return any(a - slack <= x <= b + slack for a, b in pieces)
 
 
-@settings(max_examples=100)
+@settings(max_examples=50)
 @given(charts(most=60_000), st.booleans())
 def test_an_svg_shows_every_change_and_every_level_between(chart: Chart, pulses: bool) -> None:
     if pulses:

@@ -42,7 +42,7 @@ def lines(rows: ChartRows) -> list[str]:
     return ["".join(cell.sign for cell in row.cells) for row in (*rows.axis, *rows.traces)]
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(
     charts(),
     st.integers(-15, 60),
@@ -200,7 +200,7 @@ def test_marks_stand_at_round_wall_times_across_a_change_of_the_clocks() -> None
         assert clocks == [f"{day:%m-%d}", *once, f"{after:%m-%d}"]
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(
     st.integers(0, 40 * DAY),
     st.integers(0, 6),
@@ -244,7 +244,7 @@ def test_a_long_window_is_marked_by_whole_days() -> None:
 # --- words
 
 
-@settings(max_examples=150)
+@settings(max_examples=60)
 @given(texts, st.integers(1, 12), st.booleans(), st.none() | st.integers(0, 5))
 def test_cut_text_fits_and_text_that_fits_is_left_alone(
     text: str, columns: int, ascii_only: bool, tail: int | None

@@ -14,7 +14,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from rungs.checkout.tour import Arc, Effort, Tour, quick_tour, shortest_tour
 
 
-def _random(seed: int, rows: int) -> list[list[Arc]]:
+def random_graph(seed: int, rows: int) -> list[list[Arc]]:
     """A strongly connected graph: a ring with arcs thrown in, each with a few rows or none."""
     dice = Random(seed)
     count = dice.randint(2, 6)
@@ -43,7 +43,7 @@ def _walked(graph: list[list[Arc]], tour: Tour) -> int:
     return covered
 
 
-def _milp_optimum(graph: list[list[Arc]]) -> int:
+def milp_optimum(graph: list[list[Arc]]) -> int:
     """The fewest legs, by an integer program over how often each arc is walked (HiGHS).
 
     The walk leaves node 0 once more than it comes back and ends anywhere; a flow of one unit to
@@ -105,10 +105,10 @@ def _milp_optimum(graph: list[list[Arc]]) -> int:
 
 @pytest.mark.parametrize("seed", range(40))
 def test_a_tour_of_a_small_graph_is_as_short_as_the_integer_program_says(seed: int) -> None:
-    graph = _random(seed, 9)
+    graph = random_graph(seed, 9)
     tour = shortest_tour(graph, 0, 5.0)
     assert _walked(graph, tour) == _all_rows(graph) == tour.covered
-    assert len(tour.walk) == tour.bound == _milp_optimum(graph)
+    assert len(tour.walk) == tour.bound == milp_optimum(graph)
 
 
 @pytest.mark.parametrize("seed", range(12))
@@ -142,7 +142,7 @@ def test_where_every_arc_has_a_row_of_its_own_it_is_the_route_inspection_optimum
 @settings(deadline=None, max_examples=15)
 @given(st.integers(0, 10**6))
 def test_a_bound_is_never_above_a_tour_even_without_time(seed: int) -> None:
-    graph = _random(seed, 30)
+    graph = random_graph(seed, 30)
     hurried = shortest_tour(graph, 0, 0.0)
     patient = shortest_tour(graph, 0, 0.3)
     for tour in (hurried, patient):

@@ -188,7 +188,7 @@ ACTS = st.lists(st.tuples(st.integers(0, 1), st.sampled_from("erso")), min_size=
 
 
 @given(ACTS)
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_two_documents_of_one_file_lose_no_text(acts: list[tuple[int, str]]) -> None:
     """Every text that was saved has either been seen by whoever overwrote it, or is on disk."""
     with tempfile.TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:

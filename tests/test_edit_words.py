@@ -161,7 +161,7 @@ PIECES = [*'abd ."#\n(),->=3', "rung ", "clock ", "expect ", "latch ", 'scenario
 
 
 @given(st.lists(st.sampled_from(PIECES), max_size=20).map("".join), st.data())
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_completion_answers_at_any_place_of_any_text(text: str, data: st.DataObject) -> None:
     offset = data.draw(st.integers(-3, len(text) + 3))
     completion = complete(text, offset, CHECKED)
@@ -245,7 +245,7 @@ def test_a_comment_runs_to_the_end_and_a_sign_in_a_label_begins_none() -> None:
 
 
 @given(st.text(max_size=80))
-@settings(max_examples=200)
+@settings(max_examples=80)
 def test_any_line_is_coloured_from_left_to_right(line: str) -> None:
     end = 0
     for start, stop, _ in highlight(line):

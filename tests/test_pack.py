@@ -61,7 +61,7 @@ def kept_apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def packed(file: Path, out: Path, *more: str) -> str:
-    assert main(["pack", str(file), "-o", str(out), "--no-pdf", "--seconds", "6", *more]) == 0
+    assert main(["pack", str(file), "-o", str(out), "--no-pdf", "--seconds", "4", *more]) == 0
     return (out / f"{file.stem}.html").read_text(encoding="utf-8")
 
 
@@ -83,7 +83,7 @@ def test_a_restored_panel_is_the_same_byte_for_byte(text: str, bom: bool, cr: bo
     assert panel_bytes(read_restore(restore_json(made), "x")) == data
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(st.data())
 def test_no_damage_of_a_restore_file_goes_unseen_or_raises_anything_else(
     data: st.DataObject,
@@ -210,7 +210,10 @@ def packs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("RUNGS_CACHE", str(out / "cache"))
         for demo in DEMOS:
-            packed(demo, out)
+            # what no table can hold is soonest found out of a board without a memory
+            large = demo.stem in ("greenhouse", "boathouse")
+            more = ["--board", "plain-truth"] if large else []
+            packed(demo, out, *more)
     return {demo.stem: out / f"{demo.stem}.html" for demo in DEMOS}
 
 
@@ -253,7 +256,8 @@ async def test_each_pack_is_whole_on_paper_and_on_a_phone(
         pytest.skip("needs a browser")
     async with browser(tmp_path / "browser") as page:
         for name, file in packs.items():
-            for width, printed in ((A4_WIDTH, True), (PHONE_WIDTH, False)):
+            phone = [(PHONE_WIDTH, False)] if name in ("boathouse", "two_pumps") else []
+            for width, printed in ((A4_WIDTH, True), *phone):
                 assert await looked_at(page, file, width, printed) == [], (name, width)
         assert set(page.asked) == {file.as_uri() for file in packs.values()}
 

@@ -170,7 +170,7 @@ def test_no_resistance_of_ours_is_below_plain_copper() -> None:
     st.floats(1, 300),
     st.sampled_from((3.0, 5.0)),
 )
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 def test_the_size_that_is_proposed_passes_and_no_thinner_one_does(
     unit: str, stranded: bool, amps: float, length: float, limit: float
 ) -> None:

@@ -89,12 +89,12 @@ def check_answer(
 
 def test_the_verdict_is_that_of_trying_everything() -> None:
     kinds: Tally[str] = Tally()
-    for seed, program, item, truth in some(0, 150):
+    for seed, program, item, truth in some(0, 90):
         answer = Prover(program, [item]).answer(0, Budget(SECONDS))
         check_answer(seed, program, item, truth, answer)
         kinds[type(answer).__name__] += 1
-    assert kinds["Found"] > 40
-    assert kinds["Never"] > 40
+    assert kinds["Found"] > 20
+    assert kinds["Never"] > 20
 
 
 def test_without_the_search_of_states_it_is_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -230,7 +230,7 @@ def test_with_clocks_nothing_proved_is_broken_by_long_play(
     monkeypatch.setattr(reach, "by_chance", lambda *_: iter(()))
     made = proved = failed = 0
     seed = 40_000
-    while made < 100_000:
+    while made < 40_000:
         seed += 1
         rng = Random(seed)
         program = random_program(rng, 4)

@@ -139,7 +139,7 @@ def check_found(core: Core, found: object, length: int | None, least: bool) -> N
 
 
 @given(cores())
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 def test_every_search_finds_what_breadth_first_search_finds(core: Core) -> None:
     length = shortest(core)
     check_found(core, pdr.pdr(core, Budget(ENOUGH)), length, least=False)

@@ -840,7 +840,7 @@ def any_calendar(clock: Clock, zone: str, place: tuple[float, float]) -> Calenda
 
 
 @given(windows, st.sampled_from(ZONES), places, instants, st.randoms(use_true_random=False))
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=60)
 def test_the_next_edge_is_the_first_change(
     clock: Clock, zone: str, place: tuple[float, float], now: int, draw: random.Random
 ) -> None:
@@ -867,7 +867,7 @@ def test_the_next_edge_is_the_first_change(
     instants,
     st.sampled_from([1, 10, SECOND, HOUR, DAY, 7 * DAY, 40 * DAY, 366 * DAY]),
 )
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 def test_events_between_two_moments_agree_with_events_after_the_first(
     clock: Clock, zone: str, place: tuple[float, float], after: int, span: int
 ) -> None:

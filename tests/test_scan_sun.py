@@ -163,7 +163,7 @@ def test_the_sun_crosses_the_horizon_in_the_second_of_the_event() -> None:
     st.floats(-180, 180),
     st.dates(date(1970, 1, 2), date(2199, 12, 30)),
 )
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=50)
 def test_events_are_the_ones_ephem_searches_for(
     latitude: float, longitude: float, day: date
 ) -> None:
@@ -242,7 +242,7 @@ def test_a_sun_that_dips_under_the_horizon_sets_and_rises() -> None:
     st.sampled_from(["Europe/Oslo", "Pacific/Auckland", "America/St_Johns", "Antarctica/Troll"]),
     st.dates(date(1970, 1, 5), date(2199, 12, 25)),
 )
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=50)
 def test_each_event_falls_on_one_date_whatever_the_zone(
     latitude: float, longitude: float, key: str, day: date
 ) -> None:

@@ -215,7 +215,7 @@ def recorded(program: Program, period: int, moves: list[Move]) -> list[Shot]:
     return shots
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(st.data(), programs(size=4), st.sampled_from((10, 10, 7, 100)), MOVES)
 def test_the_watch_finds_what_looking_back_over_every_scan_finds(
     data: st.DataObject, bare: Program, period: int, moves: list[Move]

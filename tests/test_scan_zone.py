@@ -92,7 +92,7 @@ def test_a_key_that_is_no_zone_gives_none(key: str) -> None:
 
 
 @given(st.text(max_size=40))
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=80)
 def test_no_key_raises(key: str) -> None:
     zone = load_zone(key)
     assert zone is None or zone.key == key
@@ -238,7 +238,7 @@ days = st.dates(date(1970, 1, 2), date(2199, 12, 30))
 
 
 @given(st.sampled_from(ZONES), instants)
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=50)
 def test_local_time_is_what_the_standard_library_says(key: str, instant: int) -> None:
     zone = zone_of(key)
     moment = datetime.fromtimestamp(instant // 1000, ZoneInfo(key))
@@ -247,7 +247,7 @@ def test_local_time_is_what_the_standard_library_says(key: str, instant: int) ->
 
 
 @given(st.sampled_from(ZONES), days, st.integers(0, DAY - 1))
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=50)
 def test_a_wall_time_comes_back_unless_a_gap_took_it(key: str, day: date, ms: int) -> None:
     zone = zone_of(key)
     instant = zone.instant(day, ms)
@@ -262,7 +262,7 @@ def test_a_wall_time_comes_back_unless_a_gap_took_it(key: str, day: date, ms: in
 
 
 @given(st.sampled_from(ZONES), days)
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=50)
 def test_days_join_without_a_hole(key: str, day: date) -> None:
     zone = zone_of(key)
     start, end = zone.day_bounds(day)

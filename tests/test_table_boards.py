@@ -381,7 +381,7 @@ def test_no_bytes_make_the_reader_fail(data: bytes) -> None:
         assert findings
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(
     st.sampled_from(sorted(shipped_boards())),
     st.integers(0, 3_000),

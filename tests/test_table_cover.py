@@ -108,7 +108,7 @@ class TestMasks:
         assert (masks[0] & masks[-1]).bit_count() == 1 << (MAX_SIGNALS - 2)
 
     @given(st.text("01-", max_size=9))
-    @settings(deadline=None, max_examples=100)
+    @settings(deadline=None, max_examples=50)
     def test_a_cube_is_written_as_it_is_read(self, text: str) -> None:
         care = int("0" + "".join("0" if char == "-" else "1" for char in text), 2)
         cube = Cube(care, int("0" + text.replace("-", "0"), 2))
@@ -137,7 +137,7 @@ class TestCover:
             assert len(cover(on, free, 2)) == fewest_by_trial(on, on | free, 2), column
 
     @given(st.integers(0, full(4)), st.integers(0, full(4)))
-    @settings(deadline=None, max_examples=150)
+    @settings(deadline=None, max_examples=60)
     def test_functions_of_four_signals_have_the_fewest_cubes(self, on: int, free: int) -> None:
         cubes = cover(on, free & ~on, 4)
         assert_sound(cubes, on, free & ~on, 4)
@@ -228,7 +228,7 @@ class TestHandbook:
 
 class TestCoveringProblem:
     @given(st.lists(st.sets(st.integers(0, 7), min_size=1), max_size=9))
-    @settings(deadline=None, max_examples=150)
+    @settings(deadline=None, max_examples=60)
     def test_as_few_columns_as_trial_finds(self, rows: list[set[int]]) -> None:
         chosen = fewest_columns(rows, 20_000)
         assert all(row & set(chosen) for row in rows)

@@ -701,7 +701,7 @@ def any_machines(draw: st.DrawFn) -> TableFile:
     )
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(any_machines(), stimuli(), st.sampled_from((10, 10, 5, 20, 7)), st.integers(-400, 100))
 def test_jumping_shows_what_single_scans_show(
     table: TableFile, stimulus: tuple[StimulusRow, ...], period: int, offset: int

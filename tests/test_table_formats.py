@@ -322,7 +322,7 @@ def tables(draw: st.DrawFn) -> TableFile:
     )
 
 
-@settings(deadline=None, max_examples=120)
+@settings(deadline=None, max_examples=60)
 @given(tables())
 def test_what_was_written_is_read_back(table: TableFile) -> None:
     assert table_findings(table) == ()
@@ -405,7 +405,7 @@ def test_a_table_survives_a_spreadsheet(name: str) -> None:
         assert read(damaged) == (table, ())
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=50)
 @given(
     tables(),
     st.sampled_from(",;\t"),
@@ -452,7 +452,7 @@ def test_text_is_marked_where_a_spreadsheet_would_change_it(text: str, cell: str
     assert cell_text(text) == cell
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, max_examples=80)
 @given(tables())
 def test_no_cell_runs_as_a_formula(table: TableFile) -> None:
     for line in csv.reader(io.StringIO(table_csv(table))):
@@ -817,7 +817,7 @@ def test_a_due_signal_without_its_timer_is_found() -> None:
 # --- any damage -----------------------------------------------------------------------------------
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=50)
 @given(st.sampled_from(ALL), st.data())
 def test_a_changed_cell_is_a_finding_or_another_table(
     table: TableFile, data: st.DataObject
@@ -836,7 +836,7 @@ def test_a_changed_cell_is_a_finding_or_another_table(
     assert found != table
 
 
-@settings(deadline=None, max_examples=300)
+@settings(deadline=None, max_examples=50)
 @given(st.sampled_from(ALL), st.booleans(), st.data())
 def test_random_damage_never_raises(table: TableFile, as_csv: bool, data: st.DataObject) -> None:
     raw = bytearray((table_csv if as_csv else table_json)(table).encode())
@@ -862,7 +862,7 @@ def test_random_damage_never_raises(table: TableFile, as_csv: bool, data: st.Dat
         Emulator(found)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=60)
 @given(st.text(), st.sampled_from(("", "{", "document,", "document;table\nversion;1\n", "\ufeff")))
 def test_random_text_is_never_a_table(text: str, head: str) -> None:
     found, findings = read_table(Source("any", head + text))

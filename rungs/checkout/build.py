@@ -17,6 +17,7 @@ from rungs.checkout.points import input_steps, relay_steps
 from rungs.checkout.stories import story_steps
 from rungs.checkout.words import listed
 from rungs.program.nodes import Program
+from rungs.prove.zones import FAR
 from rungs.table.head import sha256
 
 
@@ -89,7 +90,7 @@ def _functions(
     tables: Tables, outputs: tuple[str, ...], seconds: float, whole: bool = False
 ) -> Functions | str:
     """The test of the table of some outputs, or why there is none; with `whole` however large."""
-    table = tables.of(outputs) if whole else tables.small_enough(outputs)
+    table = tables.of(outputs, FAR) if whole else tables.of(outputs)
     if isinstance(table, str):
         return table
     board = BoardTable(table)

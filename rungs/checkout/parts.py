@@ -8,6 +8,7 @@ each part is tried on its own table, and the steps add up instead of multiplying
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import prod
 from typing import Final
 
 from rungs.core.lower import lower
@@ -15,7 +16,7 @@ from rungs.core.reduce import reduce
 from rungs.program.nodes import Output, Program
 from rungs.prove.zones import FAR
 from rungs.table.model import TableFile
-from rungs.table.transition import compiled, transition_table
+from rungs.table.transition import Compiled, compiled, transition_table
 
 LARGEST: Final = 2_000  # rows of a table that is walked unasked
 _SMALL: Final = 128  # rows of a table that is tried as one, even where it falls into parts
@@ -44,37 +45,51 @@ def parts_of(program: Program) -> tuple[tuple[str, ...], ...]:
 
 
 class Tables:
-    """The transition tables of some outputs of one program, each made once."""
+    """The transition tables of some outputs of one program, each worked out once.
+
+    How many rows a table has at least is known long before its rows are put together, and that is
+    all that is asked of most of them.
+    """
 
     def __init__(self, program: Program) -> None:
         self.program = program
-        self._made: dict[tuple[str, ...], TableFile | str] = {}
+        self._works: dict[tuple[str, ...], Compiled | str] = {}
         self._clocks: dict[str, set[str]] | None = None  # on which each output depends
 
-    def of(self, outputs: tuple[str, ...]) -> TableFile | str:
-        """The table of some outputs, or why there is none."""
+    def _work(self, outputs: tuple[str, ...]) -> Compiled | str:
+        """The machine of some outputs, or why there is none."""
         if not outputs:
             return "the file has no outputs"
-        if outputs not in self._made:
+        if outputs not in self._works:
             work, findings = compiled(self.program, outputs)
-            made = findings[0].message if work is None else transition_table(work)
-            self._made[outputs] = made
-        return self._made[outputs]
+            self._works[outputs] = findings[0].message if work is None else work
+        return self._works[outputs]
 
-    def small_enough(self, outputs: tuple[str, ...]) -> TableFile | str:
-        """The table, if somebody could walk it."""
-        table = self.of(outputs)
-        if isinstance(table, str) or len(table.transitions) <= LARGEST:
-            return table
+    def of(self, outputs: tuple[str, ...], most: int = LARGEST) -> TableFile | str:
+        """The table of some outputs, or why there is none; also if it has more than `most` rows."""
+        work = self._work(outputs)
+        if isinstance(work, str):
+            return work
+        rows = self.rows(outputs)
+        if rows <= most:
+            table = transition_table(work)
+            rows = len(table.transitions)
+            if rows <= most:
+                return table
         return (
-            f"its table has {len(table.transitions):,} rows, more than anybody walks "
+            f"its table has {rows:,} rows or more, which nobody walks "
             "('rungs checkout --whole' makes a tour all the same)"
         )
 
     def rows(self, outputs: tuple[str, ...]) -> int:
-        """How many rows that table has; more than any if there is none."""
-        table = self.of(outputs)
-        return FAR if isinstance(table, str) else len(table.transitions)
+        """How many rows that table has at least; more than any if there is none."""
+        work = self._work(outputs)
+        return FAR if isinstance(work, str) else sum(len(n.moves) for n in work.machine.nodes)
+
+    def states(self, outputs: tuple[str, ...]) -> int:
+        """How many states that table has; more than any if there is none."""
+        work = self._work(outputs)
+        return FAR if isinstance(work, str) else len(work.machine.nodes)
 
     def seen_with(self, clocks: Sequence[str]) -> tuple[Output, ...]:
         """The outputs that no other clock than these can move, so that what they show is known."""
@@ -98,10 +113,5 @@ class Tables:
             rows = self.rows(part)
             apart = rows > LARGEST or sum(map(self.rows, single)) < rows
             found += single if apart else (part,)
-        states = 1
-        for part in found:
-            table = self.of(part)
-            states *= _SMALL if isinstance(table, str) else len(table.states)
-        if len(found) == 1 or (states < _SMALL and self.rows(names) <= _SMALL):
-            return (names,)
-        return tuple(found)
+        whole = prod(map(self.states, found)) < _SMALL and self.rows(names) <= _SMALL
+        return (names,) if whole or len(found) == 1 else tuple(found)

@@ -71,7 +71,7 @@ def _letters(table: Table) -> int:
     bodies = [_longest(column) for column in zip(*table.rows, strict=True)]
     # as the styles set them, in pixels: a letter of the bold heads and of the body, the edges of a
     # cell, and a page between its margins; from ten columns on everything is smaller
-    bold, letter, edges = (9.4, 8, 16) if len(heads) < 10 else (7.7, 6.5, 8.5)
+    bold, letter, edges = (8.9, 7.6, 16) if len(heads) < 10 else (7.5, 6.4, 8.5)
     for most in range(_LONGEST, _SHORTEST, -1):
         widths = [
             max(min(head, most) * bold, min(body, most) * letter) + edges

@@ -92,14 +92,14 @@ async def test_resizing_at_any_moment_is_survived() -> None:
     async with bench() as b:
         for number, (moment, names) in enumerate(MOMENTS.items()):
             await b.press(*names)
-            sizes = [(1, 1), (300, 100)] if number % 2 else [(3, 90), (60, 16), (120, 34)]
+            sizes = [(1, 1)] if number % 2 else [(60, 16), (300, 100)]
             for size in (*sizes, (80, 24)):
                 await b.resize(*size)
                 assert b.app.is_running, (moment, size)
             await leave(b)
 
 
-@settings(max_examples=200)
+@settings(max_examples=80)
 @given(
     st.integers(60, 300),
     st.integers(16, 100),

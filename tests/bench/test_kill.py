@@ -28,7 +28,7 @@ pytest.importorskip("termios", reason="needs terminals of the Unix kind")
 from tests.bench.terminals import F2, F3, Terminal, gone
 
 ROOT = Path(__file__).parent.parent.parent
-KILLS = 24
+KILLS = 16
 AT_ONCE = 8
 SHOWN = 1.0  # seconds for which a text has stood in the pane when it must be safe
 BASE = "input stop at I1\noutput lamp at R1\n"

@@ -10,7 +10,7 @@ from rungs.bench.session.session import Session
 from tests.bench.driver import Driven, Driver, work_at
 from tests.bench.panels import START, Hands
 
-ACTIONS = 350  # by each of two seeds
+ACTIONS = 220  # by each of two seeds
 
 
 @pytest.mark.slow

@@ -20,6 +20,7 @@ from tests.benchmarks.engines import a_year, first_scan, scans
 from tests.benchmarks.machines import minimisation, reachable, truth_tables
 from tests.benchmarks.measure import ladder_text, show, timed
 from tests.benchmarks.merged_rows import merged_rows
+from tests.benchmarks.papers import papers
 from tests.benchmarks.properties import properties
 from tests.benchmarks.proving import proving
 from tests.benchmarks.rechecking import rechecking
@@ -74,6 +75,7 @@ WHAT = (
     bench_start,
     proving,
     properties,
+    papers,
 )
 
 if __name__ == "__main__":
