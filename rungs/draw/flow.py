@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import assert_never
 
-from rungs.draw.wiring import RAIL, Chain, Fan, Part, Spot, Wiring, wire_up
+from rungs.draw.conductors import RAIL, Chain, Fan, Part, Spot, Wiring, wire_up
 from rungs.program.nodes import Circuit, Leaf
 
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Final, assert_never
 
+from rungs.draw.conductors import Chain, Fan, Part, Spot, Wiring, wire_up
 from rungs.draw.ladder_symbols import NAME, NOTE, PITCH, SIGN, tag_width
 from rungs.draw.ladder_words import (
     Places,
@@ -21,7 +22,6 @@ from rungs.draw.ladder_words import (
     label_lines,
     name_lines,
 )
-from rungs.draw.wiring import Chain, Fan, Part, Spot, Wiring, wire_up
 from rungs.draw.words import contact_caption
 from rungs.program.nodes import Action, Clock, Input, Program, Rung
 from rungs.svg import LETTER

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import assert_never
 
+from rungs.draw.conductors import RAIL
 from rungs.draw.flow import Flow
 from rungs.draw.ladder_blocks import (
     ABOVE,
@@ -44,7 +45,6 @@ from rungs.draw.ladder_symbols import (
     number_tag,
     stop,
 )
-from rungs.draw.wiring import RAIL
 from rungs.draw.words import coil_letter, contact_letters
 from rungs.program.nodes import Program
 from rungs.program.words import circuit_text

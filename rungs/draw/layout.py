@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import assert_never
 
 from rungs.cells import columns, safe
-from rungs.draw.wiring import RAIL, Chain, Fan, Part, Spot, Wiring, wire_up
+from rungs.draw.conductors import RAIL, Chain, Fan, Part, Spot, Wiring, wire_up
 from rungs.draw.words import caption_lines, coil_letter, contact_caption, contact_letters
 from rungs.program.nodes import Program, Rung
 
