@@ -534,7 +534,8 @@ def test_the_demo_shows_check_scenarios_ladder_and_table(
 ) -> None:
     assert main(["demo"]) == 0
     shown = capsys.readouterr().out
-    for part in ("no findings", "A late call", "bench_lights", "Truth table", "Where to go next"):
+    parts = ("no findings", "A late call", "bench_lights", "Truth table", "Where to go next")
+    for part in (*parts, "hatch_lamp is on while it is operated (its NC circuit is open)"):
         assert part in shown
 
 

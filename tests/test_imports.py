@@ -7,7 +7,17 @@ import sys
 
 import pytest
 
-HEAVY = {"lark", "textual", "rich", "pydantic", "ephem", "holidays", "hypothesis"}
+HEAVY = {
+    "lark",
+    "textual",
+    "rich",
+    "pydantic",
+    "ephem",
+    "holidays",
+    "hypothesis",
+    "jinja2",
+    "pysat",
+}
 
 
 def loaded_by(code: str) -> set[str]:
@@ -39,6 +49,8 @@ def test_help_loads_nothing_heavy() -> None:
         ("rungs.bench.help_text", set()),
         ("rungs.bench.work", {"lark"}),
         ("rungs.chart.svg", set()),
+        ("rungs.draw.ladder_svg", set()),
+        ("rungs.papers.markdown", set()),
         ("rungs.desk.recovery", set()),
         ("rungs.edit.highlight", set()),
     ],

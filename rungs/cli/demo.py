@@ -1,16 +1,21 @@
-"""`rungs demo`: a panel that comes with rungs, taken through check, scenarios, ladder, proof and
-table."""
+"""`rungs demo`: a panel that comes with rungs, taken through check, scenarios, ladder, proof, table
+and sequence of operation."""
 
 from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser, Namespace
+from itertools import pairwise
 from pathlib import Path
 
 from rungs.cli.common import check_file, write_result
 from rungs.cli.compile import size_words, truth_text
 from rungs.cli.exits import FINDINGS, FINE, CliError
 from rungs.draw.text import draw_program
+from rungs.narrate.build import narrate
+from rungs.narrate.paper import narration_paper
+from rungs.papers.blocks import Heading
+from rungs.papers.text import blocks_text
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
 from rungs.prove.whole import prove
@@ -23,6 +28,7 @@ from rungs.table.compile import KINDS, Compiler
 from rungs.table.truth import truth_table
 
 PROOF_SECONDS = 20.0
+_SWITCHES = 3  # whose part of the sequence is shown
 
 
 def configure(parser: ArgumentParser) -> None:
@@ -82,6 +88,8 @@ def _show(name: str, path: Path) -> int:
     _show_proof(program, ink)
     print(ink.strong("7  The table that a board takes, proved to do the same"))
     _show_boards(program)
+    print(ink.strong("8  The sequence of operation, written from the logic (a part of it)"))
+    _show_sequence(program)
     print(ink.strong("Where to go next"))
     print(_next(name))
     return FINE if all(result.passed for result in results) else FINDINGS
@@ -120,6 +128,18 @@ def _show_boards(program: Program) -> None:
     print()
 
 
+def _show_sequence(program: Program) -> None:
+    """What the first switches do."""
+    blocks = narration_paper(narrate(program, beside=False)).blocks
+    heads = [n for n, block in enumerate(blocks) if isinstance(block, Heading)]
+    named = {f"{device.name} at" for device in program.inputs[:_SWITCHES]}
+    for begin, end in pairwise([*heads, len(blocks)]):
+        head = blocks[begin]
+        if isinstance(head, Heading) and any(head.text.startswith(name) for name in named):
+            lines = blocks_text(blocks[begin:end], 77).split("\n")
+            print("\n".join(f"   {line}" if line else "" for line in lines))
+
+
 def _next(name: str) -> str:
     return "\n".join(
         (
@@ -129,6 +149,8 @@ def _next(name: str) -> str:
             "   rungs prove my_panel.rungs                 when it fails, or that it never does",
             "   rungs why my_panel.rungs LAMP              why a device is on or off",
             "   rungs compile my_panel.rungs               which boards it fits, and why not",
+            "   rungs narrate my_panel.rungs               the sequence of operation",
+            "   rungs pack my_panel.rungs -o handover      every paper for whoever comes next",
             "   rungs demo --list                          the other demos",
             "   rungs --help                               every verb",
             "",

@@ -33,7 +33,9 @@ VERBS: dict[str, VerbHelp] = {
         "rungs prove panel.rungs --save",
     ),
     "open": VerbHelp("open the bench: switches, live ladder, relays", "rungs panel.rungs"),
-    "draw": VerbHelp("draw the ladder as text", "rungs draw panel.rungs --width 100"),
+    "draw": VerbHelp(
+        "draw the ladder, as text or on sheets", "rungs draw panel.rungs -o ladder.svg"
+    ),
     "trace": VerbHelp(
         "play circuit states, scan for scan, on a panel or on its table",
         'rungs trace panel.rungs stimulus.csv --start "2026-11-25T22:45:00" --changes',
@@ -41,10 +43,6 @@ VERBS: dict[str, VerbHelp] = {
     "why": VerbHelp(
         "say why a device is on or off, and what would alter it",
         'rungs why panel.rungs walkway --scenario "A late call"',
-    ),
-    "narrate": VerbHelp(
-        "write the sequence of operation from the logic",
-        "rungs narrate panel.rungs -o sequence.html",
     ),
     "compile": VerbHelp(
         "make the table that a board takes, proved to do the same",
@@ -54,9 +52,26 @@ VERBS: dict[str, VerbHelp] = {
         "hold a table that was read back against the panel",
         "rungs compare panel.rungs as_found.csv",
     ),
+    "boards": VerbHelp("show what boards accept, and check a board file", "rungs boards show NAME"),
+    "narrate": VerbHelp(
+        "write the sequence of operation from the logic",
+        "rungs narrate panel.rungs -o sequence.html",
+    ),
+    "week": VerbHelp(
+        "draw a week of the clocks, and tell the odd days of the year ahead",
+        "rungs week panel.rungs --from 2026-11-23 -o week.html",
+    ),
     "panel": VerbHelp(
         "add up supplies, wires, contacts and fuses, and say what is unknown",
         "rungs panel panel.rungs --board timed-states -o sums.html",
+    ),
+    "wiring": VerbHelp(
+        "list terminals, wires and parts of a panel, and draw its wiring",
+        "rungs wiring panel.rungs -o wiring.html -o wiring.csv",
+    ),
+    "checkout": VerbHelp(
+        "say what to operate and to see at the finished panel, and keep what is found",
+        "rungs checkout panel.rungs --walk",
     ),
     "pack": VerbHelp(
         "write every paper of a panel for handover: a page, a PDF, a restore file",
@@ -65,19 +80,6 @@ VERBS: dict[str, VerbHelp] = {
     "restore": VerbHelp(
         "bring back the panel and the table of a handover",
         "rungs restore handover/panel.restore.json -o again",
-    ),
-    "boards": VerbHelp("show what boards accept, and check a board file", "rungs boards show NAME"),
-    "checkout": VerbHelp(
-        "say what to operate and to see at the finished panel, and keep what is found",
-        "rungs checkout panel.rungs --walk",
-    ),
-    "wiring": VerbHelp(
-        "list terminals, wires and parts of a panel, and draw its wiring",
-        "rungs wiring panel.rungs -o wiring.html -o wiring.csv",
-    ),
-    "week": VerbHelp(
-        "draw a week of the clocks, and tell the odd days of the year ahead",
-        "rungs week panel.rungs --from 2026-11-23 -o week.html",
     ),
     "fmt": VerbHelp("write a panel in its canonical layout", "rungs fmt --check panel.rungs"),
     "explain": VerbHelp(

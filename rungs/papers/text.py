@@ -6,6 +6,7 @@ so that no cell is ever cut.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, assert_never
 
 from rungs.cells import columns, fold, safe
@@ -32,8 +33,12 @@ def paper_text(paper: Paper, width: int = 80) -> str:
     width = max(width, LEAST_WIDTH)
     lines = list(fold(safe(paper.title), width))
     parts = ["\n".join([*lines, "=" * max(map(columns, lines))])]
-    parts += ["\n".join(_block(block, width)) for block in paper.blocks]
-    return "\n\n".join(parts) + "\n"
+    return "\n\n".join([*parts, blocks_text(paper.blocks, width)])
+
+
+def blocks_text(blocks: Sequence[Block], width: int = 80) -> str:
+    """Blocks in lines of at most `width` columns, an empty line between two."""
+    return "\n\n".join("\n".join(_block(block, width)) for block in blocks) + "\n"
 
 
 def _block(block: Block, width: int) -> list[str]:
