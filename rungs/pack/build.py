@@ -50,7 +50,7 @@ from rungs.table.board import Board
 from rungs.table.compile import KINDS, Compiler, Outcome
 from rungs.table.model import TableFile
 from rungs.table.paper import table_paper
-from rungs.week.build import week
+from rungs.week.build import monday, week
 from rungs.week.paper import week_paper
 from rungs.wiring.paper import io_paper, wiring_paper
 from rungs.wiring.plan import wiring
@@ -66,7 +66,7 @@ MEGABYTES = 2_000
 @dataclass(frozen=True, slots=True)
 class Ask:
     """What a pack is made from. `data` is the panel's file byte for byte, `before` what was handed
-    over last, `at` the local time in words, `today` the date from which the week is drawn, and
+    over last, `at` the local time in words, `today` a date of the week that is drawn, and
     `seconds` how long proofs and searches may take, each part of them its share."""
 
     program: Program
@@ -108,7 +108,7 @@ def hand_over(ask: Ask, store: Store | None = None, progress: Progress | None = 
     work.tell("the ladder")
     ladder = ladder_paper(ask.program, work.size)
     work.tell("the week")
-    seven = week(ask.program, ask.today, work.budget(0.1))
+    seven = week(ask.program, monday(ask.today), work.budget(0.1))
     work.tell("the sums")
     sums = panel_sums(ask.program, ask.board)
     work.tell("the wiring")
