@@ -15,25 +15,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, rule
 
+from rungs.checkout.merged import merge, stale_words
 from rungs.checkout.plan import Plan, Sight, Step
 from rungs.checkout.record import (
     LARGEST,
     AsFound,
     Entry,
     Record,
-    RecordError,
-    RecordFile,
-    beside,
-    merge,
     new_record,
     places,
     plan_in,
-    read_record,
-    record_bytes,
-    stale_words,
     with_plan,
     words_of,
 )
+from rungs.checkout.record_file import RecordError, RecordFile, beside, read_record, record_bytes
 from rungs.checkout.walk import Walk
 
 AT = "2026-11-25T22:45:00+01:00"

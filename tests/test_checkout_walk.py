@@ -17,9 +17,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from rungs.checkout.found import found_blocks
+from rungs.checkout.merged import merge
 from rungs.checkout.plan import Plan, Step
 from rungs.checkout.pointer import Pointer, pointer
-from rungs.checkout.record import AsFound, RecordFile, merge, new_record
+from rungs.checkout.record import AsFound, new_record
+from rungs.checkout.record_file import RecordFile
 from rungs.checkout.walk import Walk, number_list, otherwise, step_rows
 from rungs.cli.main import main
 from rungs.papers.blocks import Paper, Table

@@ -19,20 +19,19 @@ from rungs.bench.dialogs import Choice, Dialog, Menu, Prompt, Tick
 from rungs.bench.pages.words import Line, Piece, Signs
 from rungs.bench.widgets.lines import Lines
 from rungs.cells import fold, safe
+from rungs.checkout.merged import stale_words
 from rungs.checkout.pointer import Pointer, pointer
 from rungs.checkout.record import (
     LONGEST_NAME,
     LONGEST_NOTE,
     AsFound,
     Record,
-    RecordError,
-    RecordFile,
     Result,
     new_record,
     now_text,
-    stale_words,
     words_of,
 )
+from rungs.checkout.record_file import RecordError, RecordFile
 from rungs.checkout.walk import PARTS, Kind, Summary, Walk, found_at, step_rows
 
 if TYPE_CHECKING:

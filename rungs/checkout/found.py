@@ -5,8 +5,9 @@ A record is for machines; whoever takes a panel over wants to read it behind the
 
 from __future__ import annotations
 
+from rungs.checkout.merged import merge, stale_words
 from rungs.checkout.plan import Plan
-from rungs.checkout.record import Record, merge, stale_words
+from rungs.checkout.record import Record
 from rungs.checkout.walk import Walk, found_text
 from rungs.papers.blocks import Block, Caution, Heading, Paragraph, Points, Table
 

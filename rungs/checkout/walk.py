@@ -10,17 +10,15 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
+from rungs.checkout.merged import Merged, StepState, merge
 from rungs.checkout.plan import Part, Plan, Sight, Step
 from rungs.checkout.record import (
     LONGEST_NAME,
     AsFound,
     Entry,
-    Merged,
     Record,
     Result,
-    StepState,
     expected_of,
-    merge,
     with_plan,
     words_of,
 )

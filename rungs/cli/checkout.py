@@ -71,7 +71,8 @@ def run(args: Namespace) -> int:
     show_warnings(findings, program.source)
     # built on the table compiler and on pydantic, which other verbs need not wait for
     from rungs.checkout.build import checkout_plan
-    from rungs.checkout.record import RecordError, RecordFile, plan_in
+    from rungs.checkout.record import plan_in
+    from rungs.checkout.record_file import RecordError, RecordFile
     from rungs.table.head import sha256
 
     path = _record_path(args)
@@ -98,7 +99,7 @@ def run(args: Namespace) -> int:
 
 def _record_path(args: Namespace) -> Path | None:
     """Where the record stands; None for standard input without --record."""
-    from rungs.checkout.record import beside
+    from rungs.checkout.record_file import beside
 
     if args.record:
         return Path(args.record)

@@ -11,6 +11,7 @@ import sys
 from argparse import Namespace
 
 from rungs.cells import fold, safe
+from rungs.checkout.merged import merge, stale_words
 from rungs.checkout.plan import Plan
 from rungs.checkout.pointer import pointer
 from rungs.checkout.record import (
@@ -18,15 +19,12 @@ from rungs.checkout.record import (
     LONGEST_NOTE,
     AsFound,
     Record,
-    RecordError,
-    RecordFile,
     Result,
-    merge,
     new_record,
     now_text,
-    stale_words,
     words_of,
 )
+from rungs.checkout.record_file import RecordError, RecordFile
 from rungs.checkout.walk import PARTS, Walk, entry_text, otherwise, step_rows
 from rungs.cli.exits import FINDINGS, FINE, INTERRUPTED, IO_FAILED
 from rungs.program.nodes import Program

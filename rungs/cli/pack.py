@@ -145,7 +145,7 @@ def read_restore_file(path: Path) -> Restore:
 
 
 def _record(args: Namespace) -> Record | None:
-    from rungs.checkout.record import RecordError, RecordFile, beside
+    from rungs.checkout.record_file import RecordError, RecordFile, beside
 
     if args.record is None and args.file == "-":
         return None

@@ -7,8 +7,9 @@ from typing import Literal
 
 from pydantic import BaseModel
 
+from rungs.checkout.merged import merge
 from rungs.checkout.plan import Part, Plan
-from rungs.checkout.record import AsFound, Expected, Record, expected_of, merge, places
+from rungs.checkout.record import AsFound, Expected, Record, expected_of, places
 from rungs.program.nodes import Program
 from rungs.report.model import Document
 

@@ -13,7 +13,8 @@ from rungs.bench.checkout_pane import CheckoutPane
 from rungs.bench.controls import checking
 from rungs.bench.dialogs import Menu, Prompt, Tick
 from rungs.checkout.plan import Plan
-from rungs.checkout.record import AsFound, Record, RecordError, RecordFile, beside
+from rungs.checkout.record import AsFound, Record
+from rungs.checkout.record_file import RecordError, RecordFile, beside
 from rungs.program.nodes import Program
 from tests.bench.harness import Bench, bench
 from tests.bench.panels import SHED

@@ -75,7 +75,8 @@ class Checking(Control):
             return
         # pydantic takes longer to load than the bench takes to start
         from rungs.bench.checkout_pane import CheckoutPane
-        from rungs.checkout.record import RecordError, RecordFile, beside, plan_in
+        from rungs.checkout.record import plan_in
+        from rungs.checkout.record_file import RecordError, RecordFile, beside
         from rungs.table.head import sha256
 
         book = RecordFile(beside(work.path))
