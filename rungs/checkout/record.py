@@ -12,7 +12,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from hashlib import sha256
 from pathlib import Path
-from typing import Annotated, Final, Literal, get_args
+from typing import Annotated, Final, Literal
 
 from pydantic import AfterValidator, BaseModel, ConfigDict, Field, StringConstraints
 
@@ -27,7 +27,6 @@ LONGEST_NAME: Final = 100
 _LONGEST_TITLE: Final = 200
 
 Result = Literal["pass", "fail", "skipped", "note"]
-RESULTS: tuple[Result, ...] = get_args(Result)
 
 _Digest = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{64}$")]
 _Key = Annotated[str, StringConstraints(pattern=r"^[0-9a-f]{16}$")]
