@@ -198,6 +198,24 @@ def test_a_restore_replaces_nothing_unasked_and_refuses_what_is_damaged(tmp_path
         main(["restore", str(file), "-o", str(tmp_path)])
 
 
+def test_what_stands_in_the_way_is_told_before_any_work(tmp_path: Path) -> None:
+    file, out = tmp_path / "shed.rungs", tmp_path / "out"
+    file.write_text(SHED, encoding="utf-8")
+    with pytest.raises(CliError, match="is a file; name a folder"):
+        main(["pack", str(file), "-o", str(file), "--no-pdf"])
+    out.mkdir()
+    for text, words in (
+        ("{}", "it has no 'file'"),
+        ("[", "it is no JSON"),
+        ('{"x": 1}', "no 'file'"),
+    ):
+        (out / "shed.restore.json").write_text(text, encoding="utf-8")
+        with pytest.raises(CliError, match=words) as told:
+            main(["pack", str(file), "-o", str(out), "--no-pdf"])
+        assert "move it away" in str(told.value)
+    assert [path.name for path in out.iterdir()] == ["shed.restore.json"]
+
+
 # --- the panels that come with it -----------------------------------------------------------------
 
 DEMOS = sorted(shipped("demos").glob("*.rungs"))

@@ -59,6 +59,7 @@ def run(args: Namespace) -> int:
     program, findings = load(args.file, False)
     show_warnings(findings, program.source)
     folder = Path(args.output)
+    make_folder(folder)
     stem = stem_of("panel" if args.file == "-" else Path(args.file).stem)
     # these need libraries that other verbs need not wait for
     from rungs.pack.build import Ask
@@ -85,6 +86,17 @@ def run(args: Namespace) -> int:
         if not status.well:
             say(f"rungs: look at: {status.what}: {plain(status.result)}")
     return FINE
+
+
+def make_folder(folder: Path) -> None:
+    """See that a folder is there before anything is worked out for it. Raises CliError."""
+    if folder.exists() and not folder.is_dir():
+        raise CliError(f"'{plain(str(folder))}' is a file; name a folder, new or old", WRONG_CALL)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        words = f"cannot make the folder '{plain(str(folder))}': {error.strerror}"
+        raise CliError(words, IO_FAILED) from error
 
 
 def stem_of(text: str) -> str:
@@ -121,7 +133,10 @@ def _with_before(ask: Ask, path: Path) -> Ask:
     """What was handed over last into the same folder."""
     if not path.exists():
         return ask
-    before = read_restore_file(path)
+    try:
+        before = read_restore_file(path)
+    except CliError as error:
+        raise CliError(f"{error}; move it away to begin a new list of handovers") from error
     from rungs.program.check import check
     from rungs.source import source_from_text
 
@@ -189,11 +204,10 @@ def _write(made: Handover, folder: Path, stem: str, no_pdf: bool) -> None:
             say(f"rungs: {plain(str(error))}")
     # last, since it says that this handover was made
     files[f"{stem}.restore.json"] = restore_json(made.restore)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, data in files.items():
+    for name, data in files.items():
+        try:
             write_atomic(folder / name, data)
-            print(folder / name)
-    except (FileError, OSError) as error:
-        raise CliError(str(error), IO_FAILED) from error
+        except FileError as error:
+            raise CliError(str(error), IO_FAILED) from error
+        print(folder / name)
     sys.stdout.flush()

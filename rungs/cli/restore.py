@@ -6,7 +6,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 
 from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, CliError
-from rungs.cli.pack import read_restore_file, stem_of
+from rungs.cli.pack import make_folder, read_restore_file, stem_of
 from rungs.files import FileError, read_bytes, write_atomic
 from rungs.report.text import plain, say
 
@@ -54,10 +54,10 @@ def _write(files: dict[str, bytes], folder: Path, force: bool) -> None:
                 )
         except FileError as error:
             raise CliError(str(error), IO_FAILED) from error
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, data in files.items():
+    make_folder(folder)
+    for name, data in files.items():
+        try:
             write_atomic(folder / name, data)
-            print(folder / name)
-    except (FileError, OSError) as error:
-        raise CliError(str(error), IO_FAILED) from error
+        except FileError as error:
+            raise CliError(str(error), IO_FAILED) from error
+        print(folder / name)

@@ -77,18 +77,28 @@ def read_restore(data: bytes, name: str) -> Restore:
     except UnicodeDecodeError as error:
         raise RestoreError(f"'{name}' is no restore file: it is not UTF-8 text") from error
     except ValidationError as error:
-        first = error.errors()[0]
-        place = ".".join(str(part) for part in first["loc"])
-        where = f" at '{place[:60]}'" if place else ""
-        raise RestoreError(
-            f"'{name}' is no restore file that can be read{where}: {first['msg']}"
-        ) from error
+        raise RestoreError(f"'{name}' is no restore file: {_first_of(error)}") from error
     if digest_of(panel_bytes(restore)) != restore.sha256:
         raise RestoreError(
             f"'{name}' is damaged: the panel in it does not have the digest that it names; "
             "take another copy of the pack"
         )
     return restore
+
+
+def _first_of(error: ValidationError) -> str:
+    """The first thing that is wrong with a file, in plain words."""
+    first = error.errors()[0]
+    place = ".".join(str(part) for part in first["loc"])[:60]
+    match first["type"]:
+        case "json_invalid":
+            return "it is no JSON"
+        case "missing":
+            return f"it has no '{place}'"
+        case "extra_forbidden":
+            return f"it has '{place}', which this version does not know"
+        case _:
+            return f"'{place}' cannot be what it is ({first['msg']})"
 
 
 def panel_bytes(restore: Restore) -> bytes:
