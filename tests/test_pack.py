@@ -61,7 +61,7 @@ def kept_apart(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def packed(file: Path, out: Path, *more: str) -> str:
-    assert main(["pack", str(file), "-o", str(out), "--no-pdf", "--seconds", "4", *more]) == 0
+    assert main(["pack", str(file), "-o", str(out), "--no-pdf", "--seconds", "3", *more]) == 0
     return (out / f"{file.stem}.html").read_text(encoding="utf-8")
 
 
