@@ -181,6 +181,19 @@ def test_a_later_pack_says_what_changed_and_shows_it(tmp_path: Path) -> None:
     assert "LOOK HERE" in text
 
 
+def test_a_record_is_packed_with_the_plan_that_was_walked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = tmp_path / "shed.rungs"
+    file.write_text(SHED, encoding="utf-8")
+    monkeypatch.setattr("sys.stdin", io.StringIO("Ann\np\np\nf\n\nq\n"))
+    assert main(["checkout", str(file), "--walk", "--seconds", "0.1"]) == 1
+    text = shown(packed(file, tmp_path / "out"))
+    assert re.search(r"checkout 3 of \d+ steps done: 2 passed, 1 failed", text)
+    assert "3 FAILED Ann" in text
+    assert "do not count any more" not in text
+
+
 def test_a_restore_replaces_nothing_unasked_and_refuses_what_is_damaged(tmp_path: Path) -> None:
     data = SHED.encode("utf-8")
     good = restore_json(Restore(file="shed.rungs", sha256=digest_of(data), text=SHED))

@@ -15,7 +15,7 @@ from rungs import __version__
 from rungs.checkout.build import checkout_plan
 from rungs.checkout.found import found_blocks
 from rungs.checkout.paper import checkout_paper
-from rungs.checkout.record import Record
+from rungs.checkout.record import Record, plan_in
 from rungs.checkout.walk import Walk
 from rungs.draw.ladder_pages import PaperSize
 from rungs.draw.ladder_paper import ladder_paper
@@ -48,6 +48,7 @@ from rungs.scan.scenario import ScenarioResult, play
 from rungs.source import source_from_text
 from rungs.table.board import Board
 from rungs.table.compile import KINDS, Compiler, Outcome
+from rungs.table.head import sha256
 from rungs.table.model import TableFile
 from rungs.table.paper import table_paper
 from rungs.week.build import monday, week
@@ -222,7 +223,10 @@ class _Work:
     def checkout(self) -> Paper:
         """The plan, and what was found if there is a record."""
         program, record = self.ask.program, self.ask.record
-        plan = checkout_plan(program, self.ask.seconds * 0.2)
+        # the plan that was walked, as long as it is that of this text
+        plan = plan_in(record, sha256(program))
+        if plan is None:
+            plan = checkout_plan(program, self.ask.seconds * 0.2)
         paper = checkout_paper(plan, program)
         if record is None:
             steps = counted(sum(step.by_hand for step in plan.steps), "step")
