@@ -10,11 +10,11 @@ from rungs.bench.session.session import Session
 from tests.bench.driver import Driven, Driver, work_at
 from tests.bench.panels import START, Hands
 
-ACTIONS = 220  # by each of two seeds
+ACTIONS = 220  # of one person at random
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", [11, 12])
+@pytest.mark.parametrize("seed", [11])
 async def test_random_actions_leave_text_and_panel_in_step(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
