@@ -135,12 +135,14 @@ class Compiler:
         power_up: Literal["off", "last"] = "last" if board.relays.at_power_up == "last" else "off"
         table, findings = self.table(kind, first_match, board.delays is not None, power_up)
         if table is None:
-            return Outcome(kind, board.name, None, findings, self.reachable)
+            return Outcome(kind, board.name, None, findings)
         fitted = fit(self.program, _need(self.program, table), board, sun_by, year=year)
         found = in_order([*findings, *fitted.findings])
         if not fitted.fits or has_errors(found):
             return Outcome(kind, board.name, None, found)
-        return Outcome(kind, board.name, _placed(table, board, fitted), found)
+        # the other kinds need no states, and working them out can take long
+        states = self.reachable if kind == "transition" else 0
+        return Outcome(kind, board.name, _placed(table, board, fitted), found, states)
 
 
 def _too_wide(program: Program, error: TooLargeError) -> Finding:
