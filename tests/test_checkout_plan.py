@@ -370,6 +370,10 @@ def test_lights_that_know_nothing_of_each_other_are_tried_one_by_one() -> None:
     assert (plan.tour, plan.bound) == (4 * alone.tour, 4 * alone.bound)
     assert (plan.table_rows, plan.covered) == (4 * alone.table_rows, 4 * alone.covered)
     hand = [step for step in plan.steps if step.part == "functions" and step.by_hand]
+    # numbered without a gap, as they are walked
+    assert [step.by_hand for step in plan.steps] == sorted(
+        (step.by_hand for step in plan.steps), reverse=True
+    )
     begins = [step for step in hand if "cut the power" in step.do[0]]
     assert [step.do[0].split(":")[0] for step in begins] == [
         f"Part {n} (lamp_{n})" for n in range(1, 5)

@@ -116,9 +116,7 @@ CASES = {
         OFF_DELAY,
         [
             "When it is pressed (its NO circuit closes):",
-            "- light comes on.",
-            "- Inside: linger comes on.",
-            "- Inside: linger stops timing and is held on.",
+            "- light comes on, and inside linger is held on.",
             "When it is let go (its NO circuit opens):",
             "- Inside: linger begins its 1min30s.",
             "When its 1min30s are over:",
@@ -233,7 +231,7 @@ rung three -> full
     lines = said(n)
     assert "- full comes on if three counts 2 or more." in lines  # while clear is closed it is 0
     assert "- Inside: three counts up if clear is open." in lines
-    assert "- Inside: three goes back to 0." in lines
+    assert "- full goes off, and inside three goes back to 0." in lines
 
 
 QUARREL = """

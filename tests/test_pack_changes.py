@@ -49,14 +49,18 @@ def test_layout_and_comments_count_for_nothing() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("off-delay 5s", "off-delay 3s", ["changed: timer rest off-delay 5s is now: timer rest"]),
+        (
+            "off-delay 5s",
+            "off-delay 3s",
+            ["changed: “timer rest off-delay 5s” is now “timer rest off-delay 3s”"],
+        ),
         ("output horn  at R2 NO\n", "", ["taken out: output horn at R2 NO"]),
-        ('title "Yard"', 'title "Mill"', ['changed: title "Yard" is now: title "Mill"']),
+        ('title "Yard"', 'title "Mill"', ['changed: “title "Yard"” is now “title "Mill"”']),
         ("rung\n    start -> rest\n", "", ["rung 2 taken out: rung start -> rest"]),
         (
             "    start -> rest",
             "    not stop -> rest",
-            ["rung 2 changed: rung start -> rest is"],
+            ["rung 2 changed: “rung start -> rest” is"],
         ),
         ('rung "Start', 'rung stop -> horn\nrung "Start', ["rung 1 added: rung stop -> horn"]),
         ('never "both"', 'never "two"', ['added: never "two"', 'taken out: never "both"']),

@@ -58,6 +58,7 @@ KEYS = (
     ("s", "skip"),
     ("b", "back"),
     ("o", "on"),
+    ("t", "to a step"),
     ("g", "to its rung"),
     ("w", "name"),
     ("q", "quit"),
@@ -85,6 +86,7 @@ class CheckoutPane(Dialog[int], inherit_bindings=False):
         Binding("b,left", "move(-1)", "back"),
         Binding("o,right", "move(1)", "on"),
         Binding("enter", "next", "next step"),
+        Binding("t", "to_step", "to a step"),
         Binding("g", "rung", "go to rung"),
         Binding("w", "name", "name"),
         Binding("down", "scroll(1)", "down"),
@@ -340,6 +342,24 @@ class CheckoutPane(Dialog[int], inherit_bindings=False):
 
         title = "Your name, for the record; empty for none"
         self.app.push_screen(Prompt(title, self.signs, self._who or ""), filled)
+
+    def action_to_step(self) -> None:
+        """Go to a step by its number."""
+        walk = self.walk
+        if walk is None:
+            return
+
+        def check(text: str) -> str | None:
+            fine = text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= walk.count
+            return None if fine else f"a step is a number from 1 to {walk.count}"
+
+        def filled(text: str | None) -> None:
+            if text:
+                walk.go_to(int(text[:9]))
+                self.show_step()
+
+        title = f"Which step? 1 to {walk.count}"
+        self.app.push_screen(Prompt(title, self.signs, check=check), filled)
 
     def action_name(self) -> None:
         """Somebody else goes on."""

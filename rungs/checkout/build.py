@@ -6,7 +6,7 @@ can have wrong: a walk that takes every row has seen everything the table says.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from rungs.checkout.board import BoardTable
@@ -62,7 +62,7 @@ def _part_by_part(tables: Tables, parts: tuple[tuple[str, ...], ...], seconds: f
         steps = (replace(first, do=begin, notes=notes), *made.steps[1:])
         shift = total.rows
         total = Functions(
-            (*total.steps, *(_shifted(step, shift) for step in steps)),
+            (*total.steps, *(_shifted(step, shift) for step in _begun(steps, named))),
             total.tour + made.tour,
             total.bound + made.bound,
             total.rows + made.rows,
@@ -74,7 +74,19 @@ def _part_by_part(tables: Tables, parts: tuple[tuple[str, ...], ...], seconds: f
         told = (*bare, "the functions of these are those of the scenarios, which come last")
         steps = (*total.steps, *story_steps(program))
         total = replace(total, steps=steps, left_out=(*total.left_out, *told))
-    return replace(_plan(program, total), parts=parts)
+    # what hands do comes first, so that their steps are numbered without a gap
+    steps = tuple(sorted(total.steps, key=lambda step: not step.by_hand))
+    return replace(_plan(program, replace(total, steps=steps)), parts=parts)
+
+
+def _begun(steps: Sequence[Step], named: str) -> Iterator[Step]:
+    """The steps with a word at the first of those that no hand makes, which stand apart."""
+    said = False
+    for step in steps:
+        if not step.by_hand and not said:
+            said = True
+            step = replace(step, notes=(*step.notes, f"after the last step by hand of {named}"))
+        yield step
 
 
 def _again(program: Program) -> str:

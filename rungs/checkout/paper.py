@@ -123,7 +123,7 @@ def _table(name: str, steps: Sequence[tuple[int, Step]], results: Results | None
             str(number),
             result,
             "; ".join(step.do),
-            ". ".join([*see, *step.notes]),
+            "; ".join([*see, *step.notes]),
             " ".join(map(str, step.rungs)),
             " ".join(step.terminals),
         ]

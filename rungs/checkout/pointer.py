@@ -81,7 +81,8 @@ def pointer(step: Step, program: Program, found: Iterable[AsFound] = ()) -> Poin
     if not told or any(each.coil is not None for each in told):
         # relays that are right have been told rightly by switches and rungs
         causes.update(dict.fromkeys(cause for device in moved for cause in _switch(device)))
-        causes.update(dict.fromkeys(_program(rungs, program)))
+        if step.sights:
+            causes.update(dict.fromkeys(_program(rungs, program)))
     pointed = (
         PointedRung(r.number, r.label, program.source.position(r.span.start).line) for r in rungs
     )

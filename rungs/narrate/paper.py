@@ -125,11 +125,7 @@ def _part(n: Narration, speak: Speaker, part: Part) -> Iterator[Block]:
 
 def _event(n: Narration, speak: Speaker, event: Event, some: Sequence[Sentence]) -> Iterator[Block]:
     yield Paragraph(f"{speak.event(event)}:")
-    inside = set(n.helpers)
-    points = list(speak.sentences(each for each in some if each.device not in inside))
-    helpers = speak.sentences(each for each in some if each.device in inside)
-    points += [f"Inside: {text}" for text in helpers]
-    yield Points(tuple(points))
+    yield Points(speak.told(some, n.helpers))
 
 
 def _turn(device: Device, event: Event) -> int:
@@ -194,12 +190,8 @@ def _power_cut(n: Narration, speak: Speaker) -> Iterator[Block]:
         "The panel does nothing without power. With switches and clocks as they were before, this "
         "is different when power is back:"
     )
-    inside = set(n.helpers)
-    some = n.power_cut.sentences
-    points = list(speak.sentences(each for each in some if each.device not in inside))
-    helpers = speak.sentences(each for each in some if each.device in inside)
-    points += [f"Inside: {text}" for text in helpers]
-    yield Points(tuple(points) or ("Nothing: every output stands as it stood before.",))
+    points = speak.told(n.power_cut.sentences, n.helpers)
+    yield Points(points or ("Nothing: every output stands as it stood before.",))
 
 
 # --- what the file states ---------------------------------------------------------------------

@@ -6,7 +6,7 @@ the button: an NC stop button that is pressed has an open circuit.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import assert_never
 
@@ -30,6 +30,28 @@ def listed(words: Sequence[str], last: str = "and") -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class _Group:
+    """What one event does alike to some devices: in words, under which condition, and whether it is
+    certain then."""
+
+    words: str
+    condition: Condition | None
+    exact: bool
+    names: tuple[str, ...] = ()
+
+    @property
+    def terms(self) -> tuple[Condition | None, bool]:
+        """What has to be the same for two groups to be told in one sentence."""
+        return self.condition, self.exact
+
+    @property
+    def text(self) -> str:
+        """`pull_in and pull_out go off`."""
+        words = _plural(self.words) if len(self.names) > 1 else self.words
+        return f"{listed(self.names)} {words}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,42 +237,71 @@ class Speaker:
 
     # --- sentences
 
+    def told(self, some: Sequence[Sentence], inside: Collection[str]) -> tuple[str, ...]:
+        """The sentences of one event; what happens `inside` the panel is told with what happens
+        outside under the same condition, and the rest of it behind."""
+        outside = self._grouped(each for each in some if each.device not in inside)
+        helpers = self._grouped(each for each in some if each.device in inside)
+        said = []
+        for group in outside:
+            with_it = [h for h in helpers if group.exact and h.terms == group.terms]
+            helpers = [h for h in helpers if h not in with_it]
+            said.append(self._said(group, with_it))
+        return (*said, *(f"Inside: {self._said(group)}" for group in helpers))
+
     def sentences(self, some: Iterable[Sentence]) -> tuple[str, ...]:
         """The sentences of one event, those that differ in nothing but the device joined."""
-        groups: dict[tuple[object, ...], list[Sentence]] = {}
-        for each in some:
-            key = (self._does(each, many=False, name=""), each.condition, each.exact)
-            groups.setdefault(key, []).append(each)
-        return tuple(self._joined(group) for group in groups.values())
+        return tuple(self._said(group) for group in self._grouped(some))
 
     def sentence(self, sentence: Sentence) -> str:
         """One sentence, without the event."""
-        return self._joined([sentence])
+        return self.sentences([sentence])[0]
 
-    def _joined(self, group: Sequence[Sentence]) -> str:
-        first = group[0]
-        names = [each.device for each in group]
-        does = self._does(first, len(names) > 1, listed(names))
-        if not first.exact:
-            assert first.condition is not None or len(group) > 0
-            only = "" if first.condition is None else f", never unless {self._if(first)}"
+    def _grouped(self, some: Iterable[Sentence]) -> list[_Group]:
+        groups: dict[_Group, list[str]] = {}
+        for words, each in self._worded(list(some)):
+            groups.setdefault(_Group(words, each.condition, each.exact), []).append(each.device)
+        return [replace(group, names=tuple(names)) for group, names in groups.items()]
+
+    def _worded(self, some: Sequence[Sentence]) -> Iterator[tuple[str, Sentence]]:
+        """Each sentence with what it says of its device. An off-delay that comes on if it was off,
+        and stops timing if it was timing, is held on either way, and that is all that is said."""
+        on, held = ("contact", "comes on"), ("timing", "goes off")
+        seen = {(s.device, s.condition, s.exact, s.aspect, s.becomes) for s in some}
+        for each in some:
+            timer = self.program.by_name[each.device]
+            move = (each.aspect, each.becomes)
+            both = False
+            if isinstance(timer, Timer) and timer.kind == "off-delay" and move in (on, held):
+                other = held if move == on else on
+                both = (each.device, each.condition, each.exact, *other) in seen
+            if not both:
+                yield self._does(each), each
+            elif move == on:
+                yield "is held on", each
+
+    def _said(self, group: _Group, with_it: Sequence[_Group] = ()) -> str:
+        does = group.text
+        if with_it:
+            comma = "," if group.condition is not None else ""
+            does += f", and inside {listed([helper.text for helper in with_it])}{comma}"
+        if not group.exact:
+            only = "" if group.condition is None else f", never unless {self._if(group)}"
             return f"It can be that {does}{only}; what decides is remembered inside the program."
-        if first.condition is None:
+        if group.condition is None:
             return f"{does}."
-        return f"{does} if {self._if(first)}."
+        return f"{does} if {self._if(group)}."
 
-    def _if(self, sentence: Sentence) -> str:
-        assert sentence.condition is not None
-        return self.condition(sentence.condition)
+    def _if(self, group: _Group) -> str:
+        assert group.condition is not None
+        return self.condition(group.condition)
 
-    def _does(self, sentence: Sentence, many: bool, name: str) -> str:
+    def _does(self, sentence: Sentence) -> str:
         device = self.program.by_name[sentence.device]
+        words = None
         if isinstance(device, Timer):
             words = _timer_does(device, sentence.aspect, sentence.becomes)
-            if words is not None:
-                return f"{name} {_plural(words) if many else words}".strip()
-        words = _DOES[sentence.becomes]
-        return f"{name} {_plural(words) if many else words}".strip()
+        return words or _DOES[sentence.becomes]
 
     def follower(self, follower: Follower) -> str:
         """`bench_lights is on while it is operated, and off while it is not`."""

@@ -28,8 +28,8 @@ from rungs.pack.changes import Changes, changes, statement_changes
 from rungs.pack.cover import (
     Status,
     cautions_paper,
-    change_lines,
     cover_paper,
+    effect_lines,
     file_cautions,
     history_paper,
     scenario_paper,
@@ -121,7 +121,7 @@ def hand_over(ask: Ask, store: Store | None = None, progress: Progress | None = 
     found = work.changed()
     revisions = work.revisions(found)
     statuses = (
-        *work.statuses(report, results, sums, table),
+        *work.statuses(report, results, sums, table, refusals),
         Status("checkout", *work.checked),
     )
     digest = digest_of(ask.data)
@@ -214,10 +214,12 @@ class _Work:
         digest = digest_of(ask.data)
         if old and old[-1].sha256 == digest:
             return old
-        told: tuple[str, ...] = () if found is None else change_lines(found)
-        if found is not None and not told:
-            told = ("nothing but comments or the layout of the text",)
-        new = Revision(number=len(old) + 1, at=ask.at, sha256=digest, changes=told)
+        told: tuple[str, ...] = ()
+        if found is not None:
+            told = found.told or ("nothing but comments or the layout of the text",)
+        effects = () if found is None else effect_lines(found)
+        number = len(old) + 1
+        new = Revision(number=number, at=ask.at, sha256=digest, changes=told, effects=effects)
         return (*old, new)
 
     def checkout(self) -> Paper:
@@ -242,13 +244,14 @@ class _Work:
         results: tuple[ScenarioResult, ...],
         sums: Sums,
         table: TableFile | None,
+        refusals: tuple[Finding, ...],
     ) -> tuple[Status, ...]:
         """The lines of the cover."""
         ask = self.ask
         warnings = sum(f.severity == "warning" for f in ask.findings)
         passed = sum(result.passed for result in results)
         proved = all(v.verdict == "proved" and v.exercised for v in report.verdicts)
-        kind = "none fits"
+        kind = "; ".join(["none fits", *(f.message for f in refusals[:1])])
         if table is not None:
             rows = counted(table.row_count, "row")
             kind = f"{table.kind} table, {rows}, proved to do what the program does; "
@@ -269,11 +272,8 @@ class _Work:
 
 def _table_paper(table: TableFile | None, refusals: tuple[Finding, ...]) -> Paper:
     if table is None:
-        whys = tuple(
-            f"{f.message}. {f.effect}" + (f" Way out: {f.fix}." if f.fix else "")
-            for f in refusals
-            if f.severity == "error"
-        )
+        errors = [f for f in refusals if f.severity == "error"]
+        whys = tuple(f"{f.message}; {f.effect}; way out: {f.fix}" for f in errors)
         words = Paragraph("No kind of table holds this panel:")
         return Paper(
             "table", "Table for the board", (words, Points(whys or ("it has no outputs",)))

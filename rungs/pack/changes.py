@@ -211,7 +211,7 @@ def _named(old: list[tuple[str, str]], new: list[tuple[str, str]]) -> Iterator[s
         if key not in before:
             yield f"added: {text}"
         elif before[key] != text:
-            yield f"changed: {before[key]} is now: {text}"
+            yield f"changed: “{before[key]}” is now “{text}”"
     for key, text in before.items():
         if key not in after:
             yield f"taken out: {text}"
@@ -230,7 +230,7 @@ def _rungs(old: list[str], new: list[str]) -> Iterator[str]:
         come += [(n + 1, new[n]) for n in range(c + same, d)]
     for was, before, number, text in pairs:
         place = f"rung {number}" if was == number else f"rung {number} (was {was})"
-        yield f"{place} changed: {before} is now: {text}"
+        yield f"{place} changed: “{before}” is now “{text}”"
     for number, text in come:
         from_place = next((n for n, other in gone if other == text), None)
         if from_place is None:

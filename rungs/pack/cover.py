@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from textwrap import dedent
 
 from rungs.pack.changes import Changes, Effect
 from rungs.pack.restore import Revision
@@ -156,7 +157,8 @@ def history_paper(revisions: Sequence[Revision], found: Changes | None) -> Paper
         blocks += _changes(found)
     for revision in reversed(revisions[:-1] if found is not None else revisions):
         if revision.changes:
-            blocks += [Heading(f"Handover {revision.number}", 3), Points(revision.changes)]
+            told = Points((*revision.changes, *revision.effects))
+            blocks += [Heading(f"Handover {revision.number}", 3), told]
     return Paper("history", "Revision history", tuple(blocks))
 
 
@@ -170,7 +172,7 @@ def _changes(found: Changes) -> Iterator[Block]:
         yield Paragraph(effect_words(effect))
         if effect.witness is not None and found.panel is not None:
             end = f"{effect.output} is {'on' if effect.verdict == 'comes_on' else 'off'}"
-            yield Verbatim("\n".join(run_text(found.panel, effect.witness, end, "")))
+            yield Verbatim(dedent("\n".join(run_text(found.panel, effect.witness, end))))
 
 
 def effect_words(effect: Effect) -> str:
@@ -189,9 +191,6 @@ def effect_words(effect: Effect) -> str:
             )
 
 
-def change_lines(found: Changes) -> tuple[str, ...]:
-    """The changes as they are kept in the list of handovers."""
-    return (
-        *found.told,
-        *(effect_words(e).removesuffix(", as in this run:") for e in found.effects),
-    )
+def effect_lines(found: Changes) -> tuple[str, ...]:
+    """The effects as they are kept in the list of handovers, without their runs."""
+    return tuple(effect_words(e).removesuffix(", as in this run:") for e in found.effects)

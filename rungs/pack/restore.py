@@ -17,6 +17,7 @@ from rungs.table.model import TableFile
 LARGEST: Final = 64_000_000  # bytes of a restore file
 Digest = Annotated[str, Field(pattern=r"^[0-9a-f]{64}$")]
 Line = Annotated[str, Field(max_length=2_000)]
+Told = Annotated[str, Field(max_length=20_000)]
 
 
 class _Part(BaseModel):
@@ -25,12 +26,13 @@ class _Part(BaseModel):
 
 class Revision(_Part):
     """One handover: its number from 1, its local date and time, the digest of the panel's text, and
-    what had changed since the one before, line by line."""
+    what had changed since the one before: statement by statement, and output by output."""
 
     number: int = Field(ge=1)
     at: Line
     sha256: Digest
-    changes: tuple[Annotated[str, Field(max_length=20_000)], ...] = ()
+    changes: tuple[Told, ...] = ()
+    effects: tuple[Told, ...] = ()
 
 
 class BoardText(_Part):

@@ -86,6 +86,13 @@ async def test_a_checkout_is_walked_by_single_keys(tmp_path: Path) -> None:
         assert "p pass" in b.text
         await b.press("enter")  # passes no step by
         assert "step 1 of 6" in b.text
+        await b.press("t")
+        await b.fill_in("7")
+        assert "a step is a number from 1 to 6" in b.lines("#wrong")
+        await b.fill_in("3")
+        assert "step 3 of 6" in b.text
+        await b.press("b", "b")
+        assert "step 1 of 6" in b.text
         await b.press("p")
         await name(b)
         assert results(file) == [(1, "pass", "")]
