@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from argparse import ArgumentParser, Namespace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rungs.cli.common import add_file, add_json, load, show_warnings
 from rungs.cli.exits import FINE, WRONG_CALL, CliError
 from rungs.cli.papers import add_papers, check_outputs, put_paper
+from rungs.cli.working import add_seconds
 from rungs.program.nodes import Program
 from rungs.report.text import plain, say
 
@@ -32,12 +33,7 @@ def configure(parser: ArgumentParser) -> None:
         metavar="FILE.json",
         help="the record of what was found (NAME.checkout.json beside the panel file)",
     )
-    parser.add_argument(
-        "--seconds",
-        type=_positive,
-        default=SECONDS,
-        help=f"time that is taken to find a short tour ({SECONDS:g})",
-    )
+    add_seconds(parser, SECONDS, "time that is taken to find a short tour")
     parser.add_argument(
         "--fresh", action="store_true", help="make the plan anew where a record has one"
     )
@@ -46,16 +42,6 @@ def configure(parser: ArgumentParser) -> None:
     )
     add_papers(parser)
     add_json(parser)
-
-
-def _positive(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < 1e6:
-        raise ArgumentTypeError(f"'{text}' is not a number of seconds")
-    return value
 
 
 def run(args: Namespace) -> int:

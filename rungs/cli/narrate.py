@@ -2,23 +2,20 @@
 
 from __future__ import annotations
 
-import signal
-import sys
-import time
-from argparse import ArgumentParser, ArgumentTypeError, Namespace
-from types import FrameType
+from argparse import ArgumentParser, Namespace
 
 from rungs.cli.common import add_file, add_json, load, show_warnings
 from rungs.cli.exits import FINDINGS, FINE, INTERRUPTED, CliError
 from rungs.cli.papers import add_papers, check_outputs, put_paper
+from rungs.cli.working import Working, add_seconds
 from rungs.core.lower import LowerError
-from rungs.narrate.build import SECONDS, Progress, narrate
+from rungs.narrate.build import SECONDS, narrate
 from rungs.narrate.data import Narration
 from rungs.narrate.paper import narration_paper
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
 from rungs.prove.store import Store, store_folder
-from rungs.report.text import plain, say
+from rungs.report.text import say
 
 MEGABYTES = 2_000
 QUIET_SECONDS = 1.0  # before progress is shown
@@ -27,22 +24,10 @@ QUIET_SECONDS = 1.0  # before progress is shown
 def configure(parser: ArgumentParser) -> None:
     """The options of the verb."""
     add_file(parser)
-    parser.add_argument(
-        "--seconds", type=_positive, default=SECONDS, help=f"time that it may take ({SECONDS:g})"
-    )
+    add_seconds(parser, SECONDS)
     parser.add_argument("--fresh", action="store_true", help="prove anew what was proved before")
     add_papers(parser)
     add_json(parser)
-
-
-def _positive(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < 1e6:
-        raise ArgumentTypeError(f"'{text}' is not a number of seconds")
-    return value
 
 
 def run(args: Namespace) -> int:
@@ -65,38 +50,14 @@ def run(args: Namespace) -> int:
 
 
 def _narrated(program: Program, args: Namespace) -> tuple[Narration, bool]:
-    """The narration, and whether it was cut off by the user: the first Ctrl-C ends the work and
-    shows what it had, the second ends the command."""
-    asked_to_stop: list[bool] = []
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        if asked_to_stop:
-            raise KeyboardInterrupt
-        asked_to_stop.append(True)
-
-    progress = _progress() if sys.stderr.isatty() else None
-    before = signal.signal(signal.SIGINT, stop)
+    """The narration, and whether it was cut off by the user."""
     try:
-        budget = Budget(args.seconds, MEGABYTES, lambda: bool(asked_to_stop))
-        store = Store(store_folder(), read=not args.fresh)
-        narration = narrate(program, budget, store=store, progress=progress)
+        with Working(QUIET_SECONDS) as working:
+            budget = Budget(args.seconds, MEGABYTES, working.is_stopped)
+            store = Store(store_folder(), read=not args.fresh)
+            narration = narrate(program, budget, store=store, progress=working.tell)
     except LowerError as error:
         raise CliError(f"{error}; nothing was worked out", FINDINGS) from error
-    finally:
-        signal.signal(signal.SIGINT, before)
-        if progress is not None:
-            print("\r\x1b[K", end="", file=sys.stderr)
-    if asked_to_stop:
+    if working.stopped:
         say("rungs: stopped; what was not worked out is named in the paper")
-    return narration, bool(asked_to_stop)
-
-
-def _progress() -> Progress:
-    began = time.monotonic()
-
-    def show(words: str, done: int, steps: int) -> None:
-        if time.monotonic() - began > QUIET_SECONDS:
-            text = plain(words)[:60]
-            print(f"\r\x1b[K  {done + 1} of {steps}: {text}", end="", file=sys.stderr, flush=True)
-
-    return show
+    return narration, working.stopped

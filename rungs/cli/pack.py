@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 from rungs.cli.common import add_file, load, show_findings, show_warnings
 from rungs.cli.exits import FINDINGS, FINE, IO_FAILED, WRONG_CALL, CliError
+from rungs.cli.working import add_seconds
 from rungs.files import READ_LIMIT, FileError, read_bytes, write_atomic
 from rungs.program.nodes import Program
 from rungs.report.text import plain, say
@@ -43,19 +44,12 @@ def configure(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--paper", choices=("A4", "A3"), default="A4", help="size of the drawings")
     parser.add_argument("--no-pdf", action="store_true", help="write the page alone")
-    parser.add_argument(
-        "--seconds",
-        type=float,
-        default=SECONDS,
-        help=f"about how long proofs and searches may take ({SECONDS:g})",
-    )
+    add_seconds(parser, SECONDS, "about how long proofs and searches may take")
     parser.add_argument("--fresh", action="store_true", help="prove anew what was proved before")
 
 
 def run(args: Namespace) -> int:
     """Work all papers out and write them; 0 also where something on the cover is not well."""
-    if not 0 < args.seconds < 1e6:
-        raise CliError(f"'{args.seconds}' is not a number of seconds")
     program, findings = load(args.file, False)
     show_warnings(findings, program.source)
     folder = Path(args.output)

@@ -8,6 +8,7 @@ from argparse import ArgumentParser, Namespace
 from rungs.cli.common import add_file, add_json, load, show_findings, show_warnings
 from rungs.cli.exits import FINDINGS, FINE, WRONG_CALL, CliError
 from rungs.cli.papers import add_papers, check_outputs, put_paper
+from rungs.cli.working import add_seconds
 from rungs.panel.worst import SECONDS
 from rungs.report.text import say
 
@@ -18,13 +19,7 @@ def configure(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--board", metavar="BOARD", help="hold the contacts against this board; see: rungs boards"
     )
-    parser.add_argument(
-        "--seconds",
-        type=float,
-        default=SECONDS,
-        metavar="S",
-        help=f"look that long for the worst state of each supply (default {SECONDS:g})",
-    )
+    add_seconds(parser, SECONDS, "look that long for the worst state of each supply")
     add_papers(parser)
     add_json(parser)
 
@@ -32,8 +27,6 @@ def configure(parser: ArgumentParser) -> None:
 def run(args: Namespace) -> int:
     """Print or write the sums; 1 if anything fails, 0 if at most some of it is unknown."""
     check_outputs(args.output)
-    if not 0 < args.seconds <= 3_600:
-        raise CliError("--seconds is a time above 0 and up to 3600")
     if args.json and args.output:
         raise CliError("--json prints, and -o writes files; give one of them")
     program, findings = load(args.file, args.json)

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import hashlib
-import signal
 import sys
-from argparse import ArgumentParser, ArgumentTypeError, Namespace
+from argparse import ArgumentParser, Namespace
 from pathlib import Path
-from types import FrameType
 
 from rungs import __version__
 from rungs.cli.common import add_file, add_json, load, read_source, show_warnings, write_result
 from rungs.cli.exits import FINDINGS, FINE, INTERRUPTED, IO_FAILED, WRONG_CALL, CliError
+from rungs.cli.working import Working, add_seconds
 from rungs.core.lower import LowerError
 from rungs.files import FileError, write_atomic
 from rungs.program.nodes import Program
@@ -41,9 +40,7 @@ def configure(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--only", metavar="WORDS", help="only properties whose name has these words"
     )
-    parser.add_argument(
-        "--seconds", type=_positive, default=SECONDS, help=f"time that it may take ({SECONDS:g})"
-    )
+    add_seconds(parser, SECONDS)
     parser.add_argument(
         "--megabytes", type=int, default=MEGABYTES, help=f"memory that it may take ({MEGABYTES})"
     )
@@ -59,16 +56,6 @@ def configure(parser: ArgumentParser) -> None:
     )
     parser.add_argument("--junit", metavar="XML", help="also write the verdicts as JUnit XML")
     add_json(parser)
-
-
-def _positive(text: str) -> float:
-    try:
-        value = float(text)
-    except ValueError:
-        value = 0.0
-    if not 0 < value < 1e6:
-        raise ArgumentTypeError(f"'{text}' is not a number of seconds")
-    return value
 
 
 def run(args: Namespace) -> int:
@@ -103,39 +90,21 @@ def run(args: Namespace) -> int:
 
 
 def _prove(program: Program, args: Namespace) -> tuple[Report, bool]:
-    """The report, and whether it was cut off by the user: the first Ctrl-C ends the search and
-    shows what it had, the second ends the command."""
-    asked_to_stop: list[bool] = []
-
-    def stop(number: int, frame: FrameType | None) -> None:
-        if asked_to_stop:
-            raise KeyboardInterrupt
-        asked_to_stop.append(True)
-
-    progress = _progress if sys.stderr.isatty() else None
-    before = signal.signal(signal.SIGINT, stop)
+    """The report, and whether it was cut off by the user."""
     try:
-        report = prove(
-            program,
-            Budget(args.seconds, args.megabytes, lambda: bool(asked_to_stop)),
-            questions=not (args.no_questions or args.only),
-            only=args.only or "",
-            thorough=args.thorough,
-            store=Store(store_folder(), read=not args.fresh),
-            progress=progress,
-        )
+        with Working() as working:
+            report = prove(
+                program,
+                Budget(args.seconds, args.megabytes, working.is_stopped),
+                questions=not (args.no_questions or args.only),
+                only=args.only or "",
+                thorough=args.thorough,
+                store=Store(store_folder(), read=not args.fresh),
+                progress=working.tell,
+            )
     except LowerError as error:
         raise CliError(f"{error}; nothing was proved", FINDINGS) from error
-    finally:
-        signal.signal(signal.SIGINT, before)
-        if progress is not None:
-            print("\r\x1b[K", end="", file=sys.stderr)
-    return report, bool(asked_to_stop)
-
-
-def _progress(words: str, done: int, steps: int) -> None:
-    text = plain(words)[:60]
-    print(f"\r\x1b[K  {done + 1} of {steps}: {text}", end="", file=sys.stderr, flush=True)
+    return report, working.stopped
 
 
 def _certificates(report: Report, folder: Path) -> None:
