@@ -260,7 +260,7 @@ def test_properties_scenarios_and_quarrels_stand_beside_with_their_verdicts() ->
     assert played == {"it lights": False, "it does not": False}  # the first breaks the property
     assert not n.fine
     (fight,) = n.beside.conflicts
-    assert (fight.device, fight.wins) == ("lamp", 2)
+    assert (fight.device, fight.wins.number) == ("lamp", 2)
     assert any("07:00" in when and "Sat" in when for when in fight.when)
     text = paper_text(narration_paper(n), 200)
     for words in ("FAILS", "NOT as expected", "The later rung wins: rung 2."):

@@ -22,7 +22,7 @@ from rungs.core.nodes import Core
 from rungs.core.reduce import reduce
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
-from rungs.prove.ready import fights
+from rungs.prove.ready import Fights, fights
 from rungs.report.week_model import WeekModel, week_model
 from rungs.scan.calendar import build_calendar, polar_days
 from rungs.scan.generate import scan_once
@@ -34,7 +34,7 @@ from rungs.week.build import monday, week
 from rungs.week.data import Decision, Row, Span, Week
 from rungs.week.decided import depends_on, only_needed
 from rungs.week.odd import zone_changes
-from rungs.week.overlaps import clashes, ways
+from rungs.week.overlaps import ways
 from rungs.week.paper import week_paper
 from rungs.week.strip import ASCII, BLOCKS, cells, strip_text
 from tests.helpers import program_of, reference_rows
@@ -471,14 +471,14 @@ def test_a_window_that_lies_in_another_one_is_told() -> None:
 def test_fights_are_those_of_the_proof() -> None:
     for name in ("boathouse", "yard_lights"):
         program = demo(name)
-        told, unknown = clashes(program, Budget(60))
-        assert unknown == ""
+        found = week(program, date(2026, 6, 8), Budget(60))
+        assert found.unknown == ""
         wanted = fights(program, Budget(60)).found
         assert len(wanted) > 0
-        assert [(c.device, c.latch, c.unlatch, c.wins, c.sets, c.clears, c.when) for c in told] == [
-            (f.device, f.latch.number, f.unlatch.number, f.wins.number, f.sets, f.clears, f.when)
-            for f in wanted
-        ]
+        assert found.clashes == wanted
+        # a search that was made elsewhere is not made again
+        again = week(program, date(2026, 6, 8), Budget(0.0), Fights(wanted))
+        assert again == found
 
 
 def test_a_search_that_was_cut_off_leaves_fights_unknown() -> None:

@@ -6,17 +6,17 @@ a verdict, on one page.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from rungs.language.words import duration_text
-from rungs.narrate.data import Beside, Conflict, Played, Stated
+from rungs.narrate.data import Beside, Played, Stated
 from rungs.program.nodes import Program, Property
 from rungs.program.words import property_text
 from rungs.prove.budget import Budget, OutOfBudget
-from rungs.prove.ready import Fight, fights
+from rungs.prove.ready import Fights, fights
 from rungs.prove.store import Store
-from rungs.prove.verdict import Judge, Verdict, name_of
-from rungs.scan.scenario import play
+from rungs.prove.verdict import Judge, Verdict, name_of, stated
+from rungs.scan.scenario import ScenarioResult, play
 
 Progress = Callable[[str, int, int], None]
 
@@ -30,42 +30,54 @@ def beside_of(
 ) -> Beside:
     """The properties with their verdicts, the scenarios as played, and rungs that pull one device
     both ways, as far as the budget goes."""
-    unfinished: list[str] = []
-    properties = _stated(program, budget, period, store, progress)
-    if any(each.verdict == "not asked" and each.kind != "assume" for each in properties):
-        unfinished.append("the proofs of some properties")
+    verdicts = _verdicts(program, budget, period, store, progress)
     try:
         budget.check()
-        answer = fights(program, budget, period, store)
-        conflicts = tuple(map(_conflict, answer.found))
-        unfinished += [f"whether two sources pull {words}" for words in answer.unknown]
+        fought = fights(program, budget, period, store)
     except OutOfBudget:
-        conflicts = ()
-        unfinished.append("whether two sources pull one device both ways")
+        fought = Fights((), ("one device both ways",))
     played = []
     for number, scenario in enumerate(program.scenarios):
         if progress is not None:
             progress(scenario.label, number, len(program.scenarios))
-        result = play(program, scenario, period)
-        failed = [step.text for step in result.steps if step.passed is False]
-        failed += [f"broken: {name_of(program, b.property)}" for b in result.broken]
-        line = program.source.position(scenario.span.start).line
-        played.append(
-            Played(scenario.label, line, result.passed, result.expectations, tuple(failed))
-        )
-    return Beside(properties, tuple(played), conflicts, tuple(unfinished))
+        played.append(play(program, scenario, period))
+    return beside_from(program, verdicts, fought, played)
 
 
-def _stated(
+def beside_from(
+    program: Program,
+    verdicts: Sequence[Verdict],
+    fought: Fights,
+    results: Sequence[ScenarioResult],
+) -> Beside:
+    """The same from what was worked out already."""
+    known = {verdict.item: verdict for verdict in verdicts}
+    assumed = [item for item in program.properties if item.kind == "assume"]
+    properties = [_one(program, item, known.get(item)) for item in (*stated(program), *assumed)]
+    unfinished = [f"whether two sources pull {words}" for words in fought.unknown]
+    if any(each.verdict == "not asked" and each.kind != "assume" for each in properties):
+        unfinished.insert(0, "the proofs of some properties")
+    played = tuple(_played(program, result) for result in results)
+    return Beside(tuple(properties), played, fought.found, tuple(unfinished))
+
+
+def _played(program: Program, result: ScenarioResult) -> Played:
+    failed = [step.text for step in result.steps if step.passed is False]
+    failed += [f"broken: {name_of(program, b.property)}" for b in result.broken]
+    line = program.source.position(result.scenario.span.start).line
+    label = result.scenario.label
+    return Played(label, line, result.passed, result.expectations, tuple(failed))
+
+
+def _verdicts(
     program: Program,
     budget: Budget,
     period: int,
     store: Store | None,
     progress: Progress | None,
-) -> tuple[Stated, ...]:
+) -> list[Verdict]:
     judge = Judge(program, period, store)
-    wrong = ""
-    verdicts: dict[int, Verdict] = {}
+    found: list[Verdict] = []
     try:
         judge.prepare(budget)
         wrong = judge.assumptions(budget)
@@ -73,12 +85,10 @@ def _stated(
             if progress is not None:
                 progress(name, number, len(judge.names))
             budget.check()
-            verdicts[number] = judge.verdict(number, budget, wrong)
+            found.append(judge.verdict(number, budget, wrong))
     except OutOfBudget:
         pass
-    said = [_one(program, item, verdicts.get(n)) for n, item in enumerate(judge.stated)]
-    said += [_one(program, item, None) for item in program.properties if item.kind == "assume"]
-    return tuple(said)
+    return found
 
 
 def _one(program: Program, item: Property, verdict: Verdict | None) -> Stated:
@@ -105,15 +115,3 @@ def _note(item: Property, verdict: Verdict | None) -> str:
             return str(getattr(verdict.answer, "reason", ""))
         case _:
             return ""
-
-
-def _conflict(fight: Fight) -> Conflict:
-    return Conflict(
-        fight.device,
-        fight.latch.number,
-        fight.unlatch.number,
-        fight.wins.number,
-        fight.sets,
-        fight.clears,
-        fight.when,
-    )

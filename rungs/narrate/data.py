@@ -21,6 +21,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from rungs.program.nodes import Program
+from rungs.prove.ready import Fight
 
 EventKind = Literal[
     "closes", "opens", "begins", "ends", "comes", "runs out", "goes dark", "lights up",
@@ -135,26 +136,12 @@ class Played:
 
 
 @dataclass(frozen=True, slots=True)
-class Conflict:
-    """Two sources that pull one device both ways in one scan: rungs, what each hangs on, which one
-    wins, and at which moments the clocks let it happen."""
-
-    device: str
-    latch_rung: int
-    unlatch_rung: int
-    wins: int
-    sets: tuple[str, ...]
-    clears: tuple[str, ...]
-    when: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Beside:
     """What the file itself states, with verdicts. `unfinished` tells what there was no time for."""
 
     properties: tuple[Stated, ...] = ()
     scenarios: tuple[Played, ...] = ()
-    conflicts: tuple[Conflict, ...] = ()
+    conflicts: tuple[Fight, ...] = ()
     unfinished: tuple[str, ...] = ()
 
 

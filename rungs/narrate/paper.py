@@ -238,17 +238,14 @@ def _conflicts(n: Narration) -> Iterator[Block]:
     yield Heading("Two sources for one device")
     yield Points(
         tuple(
-            f"{each.device} can be latched by rung {each.latch_rung} ({listed(each.sets)}) in the "
-            f"very scan in which rung {each.unlatch_rung} unlatches it ({listed(each.clears)}). "
-            f"The later rung wins: rung {each.wins}."
-            + (f" It can happen {_when(each.when)}." if each.when else "")
+            f"{each.device} can be latched by rung {each.latch.number} ({listed(each.sets)}) in "
+            f"the very scan in which rung {each.unlatch.number} unlatches it "
+            f"({listed(each.clears)}). "
+            f"The later rung wins: rung {each.wins.number}."
+            + (f" It can happen {each.moments}." if each.when else "")
             for each in n.beside.conflicts
         )
     )
-
-
-def _when(when: Sequence[str]) -> str:
-    return "at any time" if tuple(when) == ("always",) else "; ".join(when)
 
 
 def _made(n: Narration) -> Iterator[Block]:

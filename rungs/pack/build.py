@@ -22,6 +22,7 @@ from rungs.draw.ladder_paper import ladder_paper
 from rungs.draw.week_svg import week_pictures
 from rungs.draw.wiring_svg import wiring_pictures
 from rungs.findings import Finding
+from rungs.narrate.beside import beside_from
 from rungs.narrate.build import narrate
 from rungs.narrate.paper import narration_paper
 from rungs.pack.changes import Changes, changes, statement_changes
@@ -42,7 +43,7 @@ from rungs.papers.blocks import Block, Heading, Paper, Paragraph, Points, Table,
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget
 from rungs.prove.store import Store
-from rungs.prove.whole import Report, prove
+from rungs.prove.whole import Report, fights_of, prove
 from rungs.report.proof_paper import proof_paper, proof_words
 from rungs.scan.scenario import ScenarioResult, play
 from rungs.source import source_from_text
@@ -105,11 +106,14 @@ def hand_over(ask: Ask, store: Store | None = None, progress: Progress | None = 
     work.tell("the proofs")
     report = prove(ask.program, work.budget(0.4), store=store)
     work.tell("the sequence of operation")
-    sequence = narration_paper(narrate(ask.program, work.budget(0.2), store=store))
+    fought = fights_of(report)
+    told = beside_from(ask.program, report.verdicts, fought, results)
+    logic = narrate(ask.program, work.budget(0.2), beside=False)
+    sequence = narration_paper(replace(logic, beside=told))
     work.tell("the ladder")
     ladder = ladder_paper(ask.program, work.size)
     work.tell("the week")
-    seven = week(ask.program, monday(ask.today), work.budget(0.1))
+    seven = week(ask.program, monday(ask.today), fought=fought)
     work.tell("the sums")
     sums = panel_sums(ask.program, ask.board)
     work.tell("the wiring")

@@ -191,6 +191,11 @@ class Fight:
     when: tuple[str, ...]
     witness: Witness
 
+    @property
+    def moments(self) -> str:
+        """`when` in one piece; empty where no clock takes part."""
+        return "at any time" if self.when == ("always",) else "; ".join(self.when)
+
 
 @dataclass(frozen=True, slots=True)
 class Fights:

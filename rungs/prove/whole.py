@@ -14,7 +14,7 @@ from rungs.core.nodes import PERIOD
 from rungs.program.nodes import Program
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.order import Orders, orders
-from rungs.prove.ready import Fight, Stuck, Swap, fights, stuck_coils, swaps
+from rungs.prove.ready import Fight, Fights, Stuck, Swap, fights, stuck_coils, swaps
 from rungs.prove.situations import Situations, situations
 from rungs.prove.situations.chatter import Chatters, chatters
 from rungs.prove.situations.cuts import AfterCuts, after_cuts
@@ -29,6 +29,9 @@ Progress = Callable[[str, int, int], None]
 # seconds for each part, where nobody asks to be thorough
 SITUATIONS, CHATTER, RACES, CUTS, WIRES, ORDERS = 0.25, 0.05, 0.1, 0.15, 0.15, 0.2
 THOROUGH = 30.0  # times as long
+
+
+FIGHTS = "clocks and switches that fight"
 
 
 @dataclass(slots=True)
@@ -51,6 +54,11 @@ class Report:
     fights: tuple[Fight, ...] = ()
     unfinished: list[tuple[str, str]] = field(default_factory=list)
     seconds: float = 0.0
+
+
+def fights_of(report: Report) -> Fights:
+    """The fights of a report, with what was not found out about them."""
+    return Fights(report.fights, tuple(why for what, why in report.unfinished if what == FIGHTS))
 
 
 def prove(
@@ -136,9 +144,9 @@ def _questions(
     def fighting() -> None:
         answer = fights(program, budget, period, store)
         report.fights = answer.found
-        report.unfinished += [("clocks and switches that fight", why) for why in answer.unknown]
+        report.unfinished += [(FIGHTS, why) for why in answer.unknown]
 
-    yield "clocks and switches that fight", fighting
+    yield FIGHTS, fighting
     yield "outputs that change over in one scan", changing_over
     yield "coils that never move", stuck
     yield "situations of the panel", look

@@ -5,14 +5,23 @@ Apart from the paper, since pydantic takes longer to load than most narrations t
 
 from __future__ import annotations
 
-from typing import Literal
-
 from pydantic import BaseModel
 
 from rungs.findings import Finding
-from rungs.narrate.data import Aspect, Becomes, EventKind, FactKind, Narration, Part, Sentence
+from rungs.narrate.data import (
+    Aspect,
+    Becomes,
+    EventKind,
+    FactKind,
+    Narration,
+    Part,
+    Played,
+    Sentence,
+    Stated,
+)
 from rungs.narrate.words import Speaker
 from rungs.report.model import Document, FindingModel, finding_models
+from rungs.report.proof_model import ClashModel, clash_model
 
 
 class EdgeModel(BaseModel):
@@ -85,39 +94,6 @@ class UnworkedModel(BaseModel):
     reason: str
 
 
-class StatedModel(BaseModel):
-    """A property of the file with its verdict."""
-
-    kind: str
-    label: str
-    text: str
-    line: int
-    verdict: Literal["proved", "fails", "holds", "unknown", "not asked"]
-    note: str
-
-
-class PlayedModel(BaseModel):
-    """A scenario of the file as it was played."""
-
-    label: str
-    line: int
-    passed: bool
-    expectations: int
-    failed: list[str]
-
-
-class ConflictModel(BaseModel):
-    """Rungs that latch and unlatch one device in one scan, and when."""
-
-    device: str
-    latch_rung: int
-    unlatch_rung: int
-    wins: int
-    sets: list[str]
-    clears: list[str]
-    when: list[str]
-
-
 class NarrateModel(Document):
     """The sequence of operation. `complete` if no device was left out and nothing unfinished."""
 
@@ -132,9 +108,9 @@ class NarrateModel(Document):
     power_cut: list[SentenceModel]
     constants: list[ConstantModel]
     unworked: list[UnworkedModel]
-    properties: list[StatedModel]
-    scenarios: list[PlayedModel]
-    conflicts: list[ConflictModel]
+    properties: tuple[Stated, ...]
+    scenarios: tuple[Played, ...]
+    conflicts: list[ClashModel]
     unfinished: list[str]
     findings: list[FindingModel]
 
@@ -155,34 +131,9 @@ def narrate_model(n: Narration, findings: tuple[Finding, ...] = ()) -> NarrateMo
         power_cut=[_sentence(speak, each) for each in n.power_cut.sentences],
         constants=[ConstantModel(device=c.device, on=c.on) for c in n.constants],
         unworked=[UnworkedModel(device=u.device, reason=u.reason) for u in n.unworked],
-        properties=[
-            StatedModel(
-                kind=p.kind, label=p.label, text=p.text, line=p.line, verdict=p.verdict, note=p.note
-            )
-            for p in beside.properties
-        ],
-        scenarios=[
-            PlayedModel(
-                label=s.label,
-                line=s.line,
-                passed=s.passed,
-                expectations=s.expectations,
-                failed=list(s.failed),
-            )
-            for s in beside.scenarios
-        ],
-        conflicts=[
-            ConflictModel(
-                device=c.device,
-                latch_rung=c.latch_rung,
-                unlatch_rung=c.unlatch_rung,
-                wins=c.wins,
-                sets=list(c.sets),
-                clears=list(c.clears),
-                when=list(c.when),
-            )
-            for c in beside.conflicts
-        ],
+        properties=beside.properties,
+        scenarios=beside.scenarios,
+        conflicts=[clash_model(fight) for fight in beside.conflicts],
         unfinished=list(beside.unfinished),
         findings=finding_models(findings, source),
     )

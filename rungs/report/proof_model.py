@@ -10,6 +10,7 @@ from rungs.findings import Finding
 from rungs.program.nodes import Program
 from rungs.program.words import circuit_text, property_text
 from rungs.prove.reach import Never
+from rungs.prove.ready import Fight
 from rungs.prove.verdict import Verdict
 from rungs.prove.whole import Report
 from rungs.prove.witness import Witness, actuators
@@ -59,7 +60,7 @@ class PropertyModel(BaseModel):
     seconds: float
 
 
-class FightModel(BaseModel):
+class ClashModel(BaseModel):
     """Two rungs that pull one device both ways in one scan."""
 
     device: str
@@ -69,6 +70,11 @@ class FightModel(BaseModel):
     sets: list[str]
     clears: list[str]
     when: list[str]
+
+
+class FightModel(ClashModel):
+    """The same with the run that shows it."""
+
     run: RunModel
 
 
@@ -203,6 +209,19 @@ def run_model(program: Program, witness: Witness) -> RunModel:
     )
 
 
+def clash_model(fight: Fight) -> ClashModel:
+    """A fight as JSON, without its run."""
+    return ClashModel(
+        device=fight.device,
+        latch_rung=fight.latch.number,
+        unlatch_rung=fight.unlatch.number,
+        wins=fight.wins.number,
+        sets=list(fight.sets),
+        clears=list(fight.clears),
+        when=list(fight.when),
+    )
+
+
 def _property(report: Report, verdict: Verdict) -> PropertyModel:
     program, witness = report.program, verdict.witness
     tried = verdict.exercise.witness
@@ -233,17 +252,8 @@ def proof_model(report: Report, findings: tuple[Finding, ...]) -> ProofModel:
         properties=[_property(report, verdict) for verdict in report.verdicts],
         contradicted=report.wrong,
         fights=[
-            FightModel(
-                device=fight.device,
-                latch_rung=fight.latch.number,
-                unlatch_rung=fight.unlatch.number,
-                wins=fight.wins.number,
-                sets=list(fight.sets),
-                clears=list(fight.clears),
-                when=list(fight.when),
-                run=run_model(program, fight.witness),
-            )
-            for fight in report.fights
+            FightModel(**clash_model(f).model_dump(), run=run_model(program, f.witness))
+            for f in report.fights
         ],
         swaps=[
             SwapModel(

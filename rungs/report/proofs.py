@@ -310,8 +310,7 @@ def _fight(report: Report, fight: Fight, ink: Ink) -> list[str]:
         f"{fight.wins.number}, wins over rung {loses.number}"
     )
     if fight.when:
-        when = "at any time" if fight.when == ("always",) else "; ".join(fight.when)
-        text += f". It can happen {when}"
+        text += f". It can happen {fight.moments}"
     head = f"{ink.strong('fight')}   {fight.device} is pulled both ways in one scan"
     return _with_run(report, head, text, fight.witness, "both rungs have power")
 

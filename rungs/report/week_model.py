@@ -13,6 +13,7 @@ from pydantic import BaseModel
 
 from rungs.language.words import clock_text
 from rungs.report.model import Document
+from rungs.report.proof_model import ClashModel, clash_model
 from rungs.week.data import Decides, Kind, NightKind, OddKind, Row, Span, Week, time_text
 
 
@@ -78,18 +79,6 @@ class GapModel(BaseModel):
     count: int
     longest_ms: int
     longest_on: date
-
-
-class ClashModel(BaseModel):
-    """Two rungs, by number, that pull one device both ways."""
-
-    device: str
-    latch: int
-    unlatch: int
-    wins: int
-    sets: list[str]
-    clears: list[str]
-    when: list[str]
 
 
 class NightModel(BaseModel):
@@ -225,7 +214,7 @@ def week_model(week: Week, file: str) -> WeekModel:
             )
             for g in week.gaps
         ],
-        clashes=_clashes(week),
+        clashes=[clash_model(fight) for fight in week.clashes],
         changes=[
             ChangeModel(
                 at=at(c.at),
@@ -261,18 +250,3 @@ def week_model(week: Week, file: str) -> WeekModel:
         problems=list(week.problems),
         unknown=week.unknown,
     )
-
-
-def _clashes(week: Week) -> list[ClashModel]:
-    return [
-        ClashModel(
-            device=c.device,
-            latch=c.latch,
-            unlatch=c.unlatch,
-            wins=c.wins,
-            sets=list(c.sets),
-            clears=list(c.clears),
-            when=list(c.when),
-        )
-        for c in week.clashes
-    ]

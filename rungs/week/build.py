@@ -10,12 +10,13 @@ from datetime import date, timedelta
 from typing import Final
 
 from rungs.program.nodes import Program
-from rungs.prove.budget import Budget
+from rungs.prove.budget import Budget, OutOfBudget
+from rungs.prove.ready import Fights, fights
 from rungs.scan.calendar import build_calendar
-from rungs.week.data import Clash, Row, Week, WeekDay, clock_words, year_after
+from rungs.week.data import Row, Week, WeekDay, clock_words, year_after
 from rungs.week.decided import Outputs
 from rungs.week.odd import Year, changes, odd_days, sun_ranges
-from rungs.week.overlaps import clashes, gaps, overlaps
+from rungs.week.overlaps import gaps, overlaps
 from rungs.week.spans import clock_spans
 
 FIGHT_SECONDS: Final = 20.0
@@ -26,10 +27,13 @@ def monday(day: date) -> date:
     return day - timedelta(day.weekday())
 
 
-def week(program: Program, first: date, budget: Budget | None = None) -> Week:
+def week(
+    program: Program, first: date, budget: Budget | None = None, fought: Fights | None = None
+) -> Week:
     """The seven dates from `first` on, and what is odd in the twelve months from then.
 
-    `budget` bounds the search for rungs that pull both ways; 20 s if None. Years 1970 to 2199 are
+    `budget` bounds the search for rungs that pull both ways; 20 s if None. `fought` is what such a
+    search has found before. Years 1970 to 2199 are
     meant, as everywhere; no date raises there.
     """
     calendar = build_calendar(program)
@@ -59,10 +63,8 @@ def week(program: Program, first: date, budget: Budget | None = None) -> Week:
         for clock in program.clocks
         if clock.end is not None
     }
-    fought: tuple[Clash, ...] = ()
-    unknown = ""
-    if program.clocks:
-        fought, unknown = clashes(program, budget or Budget(FIGHT_SECONDS))
+    if fought is None:
+        fought = _fought(program, budget or Budget(FIGHT_SECONDS))
     year = Year(program, calendar, first, until)
     return Week(
         program.title,
@@ -74,10 +76,20 @@ def week(program: Program, first: date, budget: Budget | None = None) -> Week:
         tuple(decision for decision, _ in looked),
         overlaps(program, zone, lasting, low, high),
         gaps(program, zone, lasting, low, high),
-        fought,
+        fought.found,
         changes(program, calendar, low) if program.clocks else (),
         odd_days(year),
         sun_ranges(year),
         calendar.problems,
-        unknown,
+        "; ".join(fought.unknown),
     )
+
+
+def _fought(program: Program, budget: Budget) -> Fights:
+    """Every device that one rung latches while another unlatches it, as the proof finds them."""
+    if not program.clocks:
+        return Fights(())
+    try:
+        return fights(program, budget)
+    except OutOfBudget as stop:
+        return Fights((), (str(stop),))

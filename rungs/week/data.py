@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 from rungs.language.words import WEEKDAYS, clock_text, duration_text
 from rungs.program.nodes import Clock, Days, Moment, Site, SunTime
+from rungs.prove.ready import Fight
 from rungs.scan.zone import MINUTE, SECOND, Zone
 
 MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -115,20 +116,6 @@ class Gap:
     longest_on: date
 
 
-@dataclass(frozen=True, slots=True)
-class Clash:
-    """A rung that latches a device while another unlatches it, as the proof finds them: which rung
-    wins, what moves the two, and when of the week that can be."""
-
-    device: str
-    latch: int
-    unlatch: int
-    wins: int
-    sets: tuple[str, ...]
-    clears: tuple[str, ...]
-    when: tuple[str, ...]
-
-
 NightKind = Literal[
     "as written", "longer", "shorter", "moved", "once", "empty", "by the sun", "not that night"
 ]
@@ -222,7 +209,7 @@ class Week:
     decisions: tuple[Decision, ...]
     overlaps: tuple[Overlap, ...]
     gaps: tuple[Gap, ...]
-    clashes: tuple[Clash, ...]
+    clashes: tuple[Fight, ...]
     changes: tuple[Change, ...]
     notes: tuple[Note, ...]
     sun: tuple[SunRange, ...]

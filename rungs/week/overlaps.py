@@ -23,10 +23,8 @@ from rungs.program.nodes import (
     Series,
     Timer,
 )
-from rungs.prove.budget import Budget, OutOfBudget
-from rungs.prove.ready import Fights, fights
 from rungs.scan.zone import HOUR, Zone
-from rungs.week.data import Clash, Gap, Overlap, Span
+from rungs.week.data import Gap, Overlap, Span
 from rungs.week.spans import both, clipped, union
 
 GAP_MOST: Final = 4 * HOUR  # a longer pause is taken as meant
@@ -146,25 +144,3 @@ def _pauses(windows: Spans) -> Iterator[tuple[Span, str, str]]:
         after, before = ends.get(one.end), begins.get(other.begin)
         if after and before and after != before and other.begin - one.end <= GAP_MOST:
             yield Span(one.end, other.begin), after, before
-
-
-def clashes(program: Program, budget: Budget) -> tuple[tuple[Clash, ...], str]:
-    """Every device that one rung latches while another unlatches it, as `prove` finds them, and why
-    there may be more; empty where the budget sufficed."""
-    try:
-        answer = fights(program, budget)
-    except OutOfBudget as stop:
-        answer = Fights((), (str(stop),))
-    told = (
-        Clash(
-            each.device,
-            each.latch.number,
-            each.unlatch.number,
-            each.wins.number,
-            each.sets,
-            each.clears,
-            each.when,
-        )
-        for each in answer.found
-    )
-    return tuple(told), "; ".join(answer.unknown)

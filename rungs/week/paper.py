@@ -11,10 +11,10 @@ from typing import Final
 
 from rungs.language.words import duration_text
 from rungs.papers.blocks import Block, Caution, Heading, Paper, Paragraph, Picture, Table, Verbatim
+from rungs.prove.ready import Fight
 from rungs.scan.zone import HOUR, MINUTE
 from rungs.week.data import (
     Change,
-    Clash,
     Decision,
     Gap,
     Overlap,
@@ -101,8 +101,8 @@ def reminders(week: Week) -> tuple[str, ...]:
         if g.spans
     ]
     lines += [
-        f"{c.device}: rung {c.latch} can latch while rung {c.unlatch} unlatches; "
-        f"rung {c.wins} wins ({_clash(c)[0]})"
+        f"{c.device}: rung {c.latch.number} can latch while rung {c.unlatch.number} unlatches; "
+        f"rung {c.wins.number} wins ({_clash(c)[0]})"
         for c in week.clashes
     ]
     lines += [f"{problem[0].upper()}{problem[1:]}" for problem in week.problems]
@@ -206,15 +206,14 @@ def _gap(found: Gap) -> tuple[str, str]:
     return _often(len(found.spans)), f"{found.count} in the twelve months, the longest {longest}"
 
 
-def _movers(found: Clash) -> str:
-    return f"rung {found.latch} and rung {found.unlatch}"
+def _movers(found: Fight) -> str:
+    return f"rung {found.latch.number} and rung {found.unlatch.number}"
 
 
-def _clash(found: Clash) -> tuple[str, str]:
-    when = "; ".join("at any time" if each == "always" else each for each in found.when)
+def _clash(found: Fight) -> tuple[str, str]:
     sets, clears = " or ".join(found.sets), " or ".join(found.clears)
-    text = f"{sets} latches, {clears} unlatches; rung {found.wins} wins"
-    return when, text
+    text = f"{sets} latches, {clears} unlatches; rung {found.wins.number} wins"
+    return found.moments, text
 
 
 def _often(count: int) -> str:
