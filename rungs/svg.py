@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from html import escape
-from typing import Final
+from typing import Final, Literal
 
 from rungs.cells import safe
 
@@ -29,6 +29,10 @@ STYLE: Final = (
 )
 
 Value = str | int | float
+
+PaperSize = Literal["A4", "A3"]
+# ISO 216, in millimetres, lying on its side
+SHEETS: Final[dict[PaperSize, tuple[int, int]]] = {"A4": (297, 210), "A3": (420, 297)}
 
 
 def document(

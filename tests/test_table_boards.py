@@ -23,6 +23,7 @@ from rungs.files import decode
 from rungs.findings import CODES, Code, Finding
 from rungs.language.words import duration_text
 from rungs.program.nodes import Clock, Days, Input, Output, Program, SunTime, TimeOfDay
+from rungs.program.times import moment_text
 from rungs.scan.calendar import Calendar, build_calendar, polar_days
 from rungs.scan.sun import sun_events
 from rungs.scan.zone import DAY, MINUTE, load_zone
@@ -36,7 +37,7 @@ from rungs.table.board import (
 )
 from rungs.table.fit import fit
 from rungs.table.needs import ClockSlot, Fit, Need, TimerNeed
-from rungs.table.slots import days_text, moment_text
+from rungs.table.slots import days_text
 from rungs.table.sunfix import SlotLength, SunFix, fixed_times
 from tests.helpers import program_of
 

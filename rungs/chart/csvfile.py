@@ -8,14 +8,10 @@ from __future__ import annotations
 
 import csv
 import io
-from typing import Final
 
 from rungs.cells import safe
 from rungs.chart.data import Chart, moments, wall_of
-
-# what a spreadsheet takes for a formula, in either width (OWASP, CSV injection); an apostrophe too,
-# so that taking one off again always gives the text
-_GUARDED: Final = tuple("=+-@\uff1d\uff0b\uff0d\uff20'")
+from rungs.papers.sheet import guarded
 
 
 def csv_text(chart: Chart) -> str:
@@ -37,10 +33,10 @@ def csv_text(chart: Chart) -> str:
     row: list[int | str] = []
     for trace in chart.traces:
         places.append(len(row))
-        header.append(_guarded(trace.name))
+        header.append(guarded(trace.name))
         row.append(0)
         if trace.counts:
-            header.append(_guarded(f"{trace.name}.count"))
+            header.append(guarded(f"{trace.name}.count"))
             row.append(0)
     writer.writerow(header)
     dark: list[int | str] = [""] * len(row)
@@ -62,8 +58,3 @@ def csv_text(chart: Chart) -> str:
     if shown < chart.end:
         write(chart.end)
     return out.getvalue()
-
-
-def _guarded(text: str) -> str:
-    shown = safe(text)
-    return f"'{shown}" if shown.lstrip().startswith(_GUARDED) else shown

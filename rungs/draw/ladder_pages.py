@@ -41,6 +41,8 @@ from rungs.svg import (
     GRID,
     LETTER,
     PAPER,
+    SHEETS,
+    PaperSize,
     box,
     document,
     element,
@@ -52,7 +54,6 @@ from rungs.svg import (
 )
 
 CAUTION: Final = "A program is never the only safety function."
-SHEETS: Final = {"A4": (210.0, 297.0), "A3": (420.0, 297.0)}  # ISO 216; A3 lies on its side
 LEFT: Final = 28.0  # the left rail: 16 mm to bind, and room for the number
 RIGHT: Final = 11.0
 EDGE: Final = 16.0  # where the head and the foot begin
@@ -62,8 +63,6 @@ _BOTTOM: Final = 19.0
 _GAP: Final = 5.0  # between rungs
 _LABEL_LINES: Final = 3
 _LABEL_GAP: Final = 1.4
-
-PaperSize = Literal["A4", "A3"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +103,8 @@ def label_height(lines: int) -> float:
 def sheets(program: Program, paper: PaperSize) -> tuple[SheetPicture, ...]:
     """All sheets of a program, at least one."""
     wide, high = SHEETS[paper]
+    if paper == "A4":  # stands upright, and A3 lies on its side
+        wide, high = high, wide
     width = wide - LEFT - RIGHT
     end = high - _BOTTOM
     places = places_of(program)

@@ -6,11 +6,11 @@ The list has every place; a sheet may say `+3 more` where there is no room for a
 from __future__ import annotations
 
 from rungs.draw.crossref import Driver
-from rungs.draw.ladder_pages import PaperSize
 from rungs.draw.ladder_svg import ladder_pictures
 from rungs.draw.ladder_words import Places, kind_words, places_of
 from rungs.papers.blocks import Heading, Paper, Table
 from rungs.program.nodes import Input, Output, Program
+from rungs.svg import PaperSize
 
 
 def reference_table(program: Program) -> Table:

@@ -10,13 +10,13 @@ from typing import Final
 
 from rungs.draw.flow import conducting_wiring
 from rungs.draw.ladder_blocks import BRANCH_GAP, CELL, lay_out
-from rungs.draw.ladder_pages import PaperSize, label_height, label_of, sheets, span_words
+from rungs.draw.ladder_pages import label_height, label_of, sheets, span_words
 from rungs.draw.ladder_paint import Painter, strips_of
 from rungs.draw.ladder_symbols import LABEL, LIVE, NUMBER, PITCH, RAIL_STROKE
 from rungs.draw.text import Closed
 from rungs.papers.blocks import Picture
 from rungs.program.nodes import Program, Rung
-from rungs.svg import PAPER, box, document, number, path, words
+from rungs.svg import PAPER, PaperSize, box, document, number, path, words
 
 _LEAST: Final = 100.0  # between the rails of a single rung, in mm
 _MOST: Final = 171.0

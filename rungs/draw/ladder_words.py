@@ -10,32 +10,28 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import groupby
 from typing import Final, assert_never
 from unicodedata import category
 
 from rungs.cells import columns, cut, fold, safe
 from rungs.draw.crossref import Driver, cross_reference
-from rungs.language.words import WEEKDAYS, duration_text
+from rungs.language.words import duration_text
 from rungs.program.nodes import (
     EVERY_DAY,
     Action,
     Clock,
     Compare,
     Counter,
-    Days,
     Device,
     Input,
     Leaf,
-    Moment,
     Output,
     Program,
     Relay,
-    SunTime,
-    TimeOfDay,
     Timer,
     leaves,
 )
+from rungs.program.times import moment_text, season_text, weekdays_text
 
 _MARKS: Final = 2  # accents on one letter; a tower of them would run into the line above
 
@@ -109,36 +105,11 @@ def preset_words(timer: Timer) -> str:
 
 def clock_words(clock: Clock) -> str:
     """The times and days of a clock in few words: `19:00 to 22:30 Mon-Fri`."""
-    begin = _moment(clock.begin)
-    text = f"at {begin}" if clock.end is None else f"{begin} to {_moment(clock.end)}"
+    begin = moment_text(clock.begin)
+    text = f"at {begin}" if clock.end is None else f"{begin} to {moment_text(clock.end)}"
     late = f" catch up {duration_text(clock.catch_up)}" if clock.catch_up else ""
-    return text + _days(clock.days) + late
-
-
-def _moment(moment: Moment) -> str:
-    match moment:
-        case TimeOfDay(ms):
-            seconds = f":{ms // 1_000 % 60:02}" if ms % 60_000 else ""
-            return f"{ms // 3_600_000:02}:{ms // 60_000 % 60:02}{seconds}"
-        case SunTime(event, offset):
-            sign = "-" if offset < 0 else "+"
-            return f"{event} {sign}{duration_text(abs(offset))}" if offset else event
-        case _:
-            assert_never(moment)
-
-
-def _days(days: Days) -> str:
-    text = ""
-    if days.weekdays != EVERY_DAY:
-        runs = groupby(enumerate(sorted(days.weekdays)), lambda pair: pair[1] - pair[0])
-        spans = [[day for _, day in run] for _, run in runs]
-        text += " " + ", ".join(
-            "-".join(dict.fromkeys((WEEKDAYS[span[0]], WEEKDAYS[span[-1]]))) for span in spans
-        )
-    if days.season is not None:
-        first, last = (f"{month:02}-{day:02}" for month, day in days.season)
-        text += f" between {first} and {last}"
-    return text + (" except holidays" if days.except_holidays else "")
+    days = "" if clock.days.weekdays == EVERY_DAY else f" {weekdays_text(clock.days.weekdays)}"
+    return text + days + season_text(clock.days) + late
 
 
 # --- lines beside a sign

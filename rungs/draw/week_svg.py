@@ -22,6 +22,7 @@ from rungs.svg import (
     LETTER,
     PAPER,
     SHADE,
+    SHEETS,
     box,
     document,
     number,
@@ -32,8 +33,7 @@ from rungs.svg import (
 from rungs.week.data import Row, Span, Week, WeekDay, at_text, day_text
 from rungs.week.paper import reminders
 
-WIDE: Final = 297
-HIGH: Final = 210
+WIDE, HIGH = SHEETS["A4"]
 MARGIN: Final = 12
 LEFT: Final = 56  # where the first day begins
 RIGHT: Final = WIDE - MARGIN

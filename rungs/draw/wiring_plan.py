@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from rungs.program.nodes import Supply
+from rungs.svg import SHEETS
 from rungs.wiring.plan import Wiring
 from rungs.wiring.terminals import Terminal
 from rungs.wiring.wires import Conductor, InputCircuit, OutputCircuit, figure
-
-PaperSize = Literal["A4", "A3"]
 
 # units of the drawing; one is a millimetre on A4
 HEAD: Final = 24.0
@@ -38,8 +37,8 @@ class Page:
 
 # letters are a fifth larger on A3, and a fifth more lanes go on it
 PAGES: Final = {
-    "A4": Page(297.0, 210.0, (297.0, 210.0)),
-    "A3": Page(350.0, 247.5, (420.0, 297.0)),
+    "A4": Page(*SHEETS["A4"], SHEETS["A4"]),
+    "A3": Page(350.0, 247.5, SHEETS["A3"]),
 }
 
 

@@ -18,7 +18,6 @@ from rungs.draw.wiring_plan import (
     SECTION_HEAD,
     Lane,
     Page,
-    PaperSize,
     Piece,
     Section,
     Sheet,
@@ -41,7 +40,7 @@ from rungs.draw.wiring_symbols import (
 )
 from rungs.papers.blocks import Picture
 from rungs.program.nodes import Input, Output
-from rungs.svg import EDGE, GRID, LETTER, PAPER, box, document, number, path, tag, words
+from rungs.svg import EDGE, GRID, LETTER, PAPER, PaperSize, box, document, number, path, tag, words
 from rungs.wiring.io_list import load_text
 from rungs.wiring.parts import is_inductive
 from rungs.wiring.plan import ISOLATE, Wiring

@@ -19,6 +19,7 @@ from rungs.papers.blocks import (
     counted,
 )
 from rungs.program.nodes import Clock, Counter, Device, Input, Program, Relay, Timer
+from rungs.program.times import clock_words
 
 SAFETY = (
     "A program or a relay board is never the only safety function: emergency stops, guards and the "
@@ -151,9 +152,7 @@ def _head(program: Program, device: Device) -> str:
         case Input():
             return f"{device.name} at {device.terminal}, {device.actuator} {device.side}{label}"
         case Clock():
-            text = program.source.text[device.span.start : device.span.end]
-            words = " ".join(text.replace(f'"{device.label}"', "").split())
-            return f"{words.removeprefix('clock ') or device.name}{label}"
+            return f"{device.name} {clock_words(device)}{label}"
         case Timer(kind="flasher"):
             return f"{device.name}, flasher{label}"
         case Timer():

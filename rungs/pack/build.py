@@ -17,7 +17,6 @@ from rungs.checkout.found import found_blocks
 from rungs.checkout.paper import checkout_paper
 from rungs.checkout.record import Record, plan_in
 from rungs.checkout.walk import Walk
-from rungs.draw.ladder_pages import PaperSize
 from rungs.draw.ladder_paper import ladder_paper
 from rungs.draw.week_svg import week_pictures
 from rungs.draw.wiring_svg import wiring_pictures
@@ -47,6 +46,7 @@ from rungs.prove.whole import Report, fights_of, prove
 from rungs.report.proof_paper import proof_paper, proof_words
 from rungs.scan.scenario import ScenarioResult, play
 from rungs.source import source_from_text
+from rungs.svg import PaperSize
 from rungs.table.board import Board
 from rungs.table.compile import KINDS, Compiler, Outcome
 from rungs.table.head import sha256

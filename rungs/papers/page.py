@@ -23,8 +23,10 @@ _PAGE: Final = 688  # pixels: A4 between margins of 14 mm, 96 to the inch
 _WORDS: Final = re.compile(r"\s+|\S+")
 _JOINTS: Final = re.compile(r"[^_./-]*[_./-]|[^_./-]+")
 _SIZE: Final = re.compile(r'width="([0-9]+)mm" height="([0-9]+)mm"')
-# A4 and A3, upright and sideways (ISO 216); the page's styles know each
-_SHEETS: Final = (("210", "297"), ("297", "210"), ("297", "420"), ("420", "297"))
+# upright and sideways; the page's styles know each
+_SHEETS: Final = frozenset(
+    f"{a:g}x{b:g}" for wide, high in svg.SHEETS.values() for a, b in ((wide, high), (high, wide))
+)
 _HERE: Final = Path(__file__).parent / "templates"
 
 
@@ -111,7 +113,8 @@ def _kind(block: Block) -> str:
 def _sheet(picture: Picture) -> str:
     """The class of a picture that fills a sheet of paper, by its size in millimetres."""
     found = _SIZE.search(picture.svg[:400])
-    return f"sheet sheet-{found[1]}x{found[2]}" if found and found.groups() in _SHEETS else ""
+    size = f"{found[1]}x{found[2]}" if found else ""
+    return f"sheet sheet-{size}" if size in _SHEETS else ""
 
 
 def _bare(picture: Picture) -> str:

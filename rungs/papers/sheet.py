@@ -23,8 +23,6 @@ _NUMBER: Final = re.compile(r"[-+]?[0-9]+(\.[0-9]+)?")
 def guarded(text: str) -> str:
     """Text for one cell, on one line; behind an apostrophe if it could be a formula."""
     shown = safe(text)
-    if _NUMBER.fullmatch(shown):
-        return shown
     return f"'{shown}" if shown.lstrip().startswith(_GUARDED) else shown
 
 
@@ -33,5 +31,10 @@ def table_csv(table: Table) -> str:
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n", quoting=csv.QUOTE_ALL)
     writer.writerow([guarded(name) for name in table.columns])
-    writer.writerows([guarded(cell) for cell in row] for row in table.rows)
+    writer.writerows([_cell(cell) for cell in row] for row in table.rows)
     return out.getvalue()
+
+
+def _cell(text: str) -> str:
+    """A number is one with a sign, too."""
+    return text if _NUMBER.fullmatch(text) else guarded(text)

@@ -12,22 +12,20 @@ from typing import Any
 
 from rungs import __version__
 from rungs.core.nodes import Core
-from rungs.language.words import duration_text
+from rungs.language.words import WEEKDAYS, duration_text
 from rungs.program.nodes import (
     EVERY_DAY,
     Clock,
     Holiday,
     Input,
-    Moment,
     MonthDay,
     Output,
     Program,
     Site,
-    TimeOfDay,
 )
+from rungs.program.times import moment_text, season_text
 from rungs.table.model import Kind, TableClock, TableOutput, TableSignal, TableTimer
 
-DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 CAUTIONS = (
     "A program or a relay board is never the only safety function: emergency stops, guards and"
     " limit switches that keep people from harm are hard-wired and act without it.",
@@ -109,37 +107,22 @@ def _output(program: Program, name: str) -> TableOutput:
 # --- statements of the language -----------------------------------------------------------------
 
 
-def moment_words(moment: Moment) -> str:
-    """A time of day, or a sun event with its offset."""
-    if isinstance(moment, TimeOfDay):
-        seconds = moment.ms // 1_000
-        text = f"{seconds // 3600:02}:{seconds // 60 % 60:02}"
-        return f"{text}:{seconds % 60:02}" if seconds % 60 else text
-    if not moment.offset:
-        return moment.event
-    sign = "+" if moment.offset > 0 else "-"
-    return f"{moment.event} {sign}{duration_text(abs(moment.offset))}"
-
-
 def clock_statement(clock: Clock) -> str:
     """A clock's declaration without its label."""
     if clock.end is None:
-        times = f"at {moment_words(clock.begin)}"
+        times = f"at {moment_text(clock.begin)}"
     else:
-        times = f"from {moment_words(clock.begin)} to {moment_words(clock.end)}"
+        times = f"from {moment_text(clock.begin)} to {moment_text(clock.end)}"
     days = clock.days
     words = [f"clock {clock.name} {times}"]
     if days.weekdays == EVERY_DAY:
         words.append("daily")
     else:
-        words.append("on " + ", ".join(DAYS[day] for day in days.weekdays))
-    if days.season is not None:
-        words.append(f"between {_month_day(days.season[0])} and {_month_day(days.season[1])}")
-    if days.except_holidays:
-        words.append("except holidays")
+        words.append("on " + ", ".join(WEEKDAYS[day] for day in days.weekdays))
+    words.append(season_text(days).strip())
     if clock.catch_up:
         words.append(f"catch up {duration_text(clock.catch_up)}")
-    return " ".join(words)
+    return " ".join(word for word in words if word)
 
 
 def _month_day(day: MonthDay) -> str:

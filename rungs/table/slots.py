@@ -9,11 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import assert_never
 
 from rungs.language.words import DURATION_UNITS, WEEKDAYS
 from rungs.language.words import duration_text as _time
 from rungs.program.nodes import EVERY_DAY, Clock, Days, Moment, MonthDay, SunTime, TimeOfDay
+from rungs.program.times import moment_text, season_text
 from rungs.table.board import BoardClock
 from rungs.table.needs import ClockSlot, Work, listed
 from rungs.table.sunfix import FixedSlot, SlotLength, SunFix, fixed_times
@@ -270,25 +270,9 @@ def _slot_duty(clock: Clock, slot: ClockSlot) -> str:
     return f"Clock slot {slot.number}: '{clock.name}' {what} {times}{days_text(slot.days)}{late}."
 
 
-def moment_text(moment: Moment) -> str:
-    """A moment as the language writes it."""
-    match moment:
-        case TimeOfDay(ms):
-            minutes, rest = divmod(ms, 60_000)
-            seconds = f":{rest / 1_000:02g}" if rest else ""
-            return f"{minutes // 60:02}:{minutes % 60:02}{seconds}"
-        case SunTime(event, offset):
-            return event + (f" {'-' if offset < 0 else '+'}{_time(abs(offset))}" if offset else "")
-        case _:
-            assert_never(moment)
-
-
 def days_text(days: Days) -> str:
     """The days of a clock as the language writes them, with a space before; daily is nothing."""
     text = ""
     if days.weekdays != EVERY_DAY:
         text += " on " + ", ".join(WEEKDAYS[day] for day in days.weekdays)
-    if days.season is not None:
-        first, last = (f"{month:02}-{day:02}" for month, day in days.season)
-        text += f" between {first} and {last}"
-    return text + (" except holidays" if days.except_holidays else "")
+    return text + season_text(days)

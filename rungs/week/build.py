@@ -10,10 +10,11 @@ from datetime import date, timedelta
 from typing import Final
 
 from rungs.program.nodes import Program
+from rungs.program.times import clock_words
 from rungs.prove.budget import Budget, OutOfBudget
 from rungs.prove.ready import Fights, fights
 from rungs.scan.calendar import build_calendar
-from rungs.week.data import Row, Week, WeekDay, clock_words, year_after
+from rungs.week.data import Row, Week, WeekDay, year_after
 from rungs.week.decided import Outputs
 from rungs.week.odd import Year, changes, odd_days, sun_ranges
 from rungs.week.overlaps import gaps, overlaps

@@ -6,13 +6,12 @@ whoever shows them turns them into local time by the week's zone, and only there
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Final, Literal
 
 from rungs.language.words import WEEKDAYS, clock_text, duration_text
-from rungs.program.nodes import Clock, Days, Moment, Site, SunTime
+from rungs.program.nodes import Site
 from rungs.prove.ready import Fight
 from rungs.scan.zone import MINUTE, SECOND, Zone
 
@@ -254,49 +253,6 @@ def until_text(week: Week, instant: int, day: WeekDay) -> str:
 def length_text(ms: int) -> str:
     """A length to the minute, `17h32min`; below a minute as it is."""
     return duration_text(ms // MINUTE * MINUTE if ms >= MINUTE else ms)
-
-
-def moment_text(moment: Moment) -> str:
-    """A begin or an end as the language writes it: `22:30`, `sunset -20min`."""
-    if not isinstance(moment, SunTime):
-        return time_text(moment.ms)
-    if not moment.offset:
-        return moment.event
-    return f"{moment.event} {'-' if moment.offset < 0 else '+'}{duration_text(abs(moment.offset))}"
-
-
-def clock_words(clock: Clock) -> str:
-    """How a clock is written: `from sunset -20min to sunrise daily`."""
-    if clock.end is None:
-        text = f"at {moment_text(clock.begin)}"
-    else:
-        text = f"from {moment_text(clock.begin)} to {moment_text(clock.end)}"
-    return text + days_words(clock.days)
-
-
-def days_words(days: Days) -> str:
-    """` on Mon-Fri between 05-01 and 09-30 except holidays`; ` daily` where nothing is said."""
-    text = " daily" if len(days.weekdays) == 7 else f" on {weekdays_text(days.weekdays)}"
-    if days.season is not None:
-        first, last = (f"{month:02}-{day:02}" for month, day in days.season)
-        text += f" between {first} and {last}"
-    return text + (" except holidays" if days.except_holidays else "")
-
-
-def weekdays_text(weekdays: Sequence[int]) -> str:
-    """`Mon-Fri`, `Sat, Sun`, `Mon, Wed`."""
-    parts: list[list[int]] = []
-    for day in sorted(weekdays):
-        if parts and parts[-1][-1] == day - 1:
-            parts[-1].append(day)
-        else:
-            parts.append([day])
-    return ", ".join(
-        f"{WEEKDAYS[part[0]]}-{WEEKDAYS[part[-1]]}"
-        if len(part) > 2
-        else ", ".join(WEEKDAYS[day] for day in part)
-        for part in parts
-    )
 
 
 def pieces(row: Row, day: WeekDay) -> tuple[Span, ...]:

@@ -11,6 +11,7 @@ from typing import Final
 
 from rungs.language.words import duration_text
 from rungs.papers.blocks import Block, Caution, Heading, Paper, Paragraph, Picture, Table, Verbatim
+from rungs.program.times import weekdays_text
 from rungs.prove.ready import Fight
 from rungs.scan.zone import HOUR, MINUTE
 from rungs.week.data import (
@@ -24,7 +25,6 @@ from rungs.week.data import (
     day_text,
     length_text,
     time_text,
-    weekdays_text,
 )
 from rungs.week.odd import note_dates
 from rungs.week.overlaps import GAP_MOST

@@ -15,6 +15,7 @@ from typing import Final
 
 from rungs.language.words import WEEKDAYS, clock_text
 from rungs.program.nodes import Clock, SunTime
+from rungs.program.times import weekdays_text
 from rungs.prove.clocks.timeline import Timeline, Vector
 from rungs.scan.daysoff import in_span
 from rungs.scan.zone import DAY, HOUR, MINUTE, SECOND
@@ -280,21 +281,7 @@ def _runs(begins: set[date], possible: list[date]) -> list[tuple[date, date]]:
 
 
 def _weekdays(weekdays: set[int]) -> str:
-    """`every day`, `Mon-Fri`, `Sat, Sun`, `Mon, Wed`."""
-    if len(weekdays) == 7:
-        return "every day"
-    parts: list[list[int]] = []
-    for day in sorted(weekdays):
-        if parts and parts[-1][-1] == day - 1:
-            parts[-1].append(day)
-        else:
-            parts.append([day])
-    return ", ".join(
-        f"{WEEKDAYS[part[0]]}-{WEEKDAYS[part[-1]]}"
-        if len(part) > 2
-        else ", ".join(WEEKDAYS[day] for day in part)
-        for part in parts
-    )
+    return "every day" if len(weekdays) == 7 else weekdays_text(weekdays)
 
 
 def _date(day: date) -> str:
